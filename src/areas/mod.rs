@@ -1,0 +1,1 @@
+//! Areas: connected patches of one value.

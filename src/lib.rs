@@ -1,0 +1,33 @@
+//! Boundary-line underdrawing extractor: the library behind the `merestone` program.
+//!
+//! A reference picture goes one way through these stages, each a pure function of its input and
+//! options; an arrow never runs back up:
+//!
+//! ```text
+//! reference    file -> linear reflectance, resampled to the sheet's working scale
+//! tone         texture averaged in linear light, edges kept; the value scale
+//! areas        connected patches of one value, merged by energy
+//! transitions  the planar boundary net, in millimetres on the picture
+//! sheet        paper sizes and where the picture lies on the sheet
+//! strokes      broken soft lines, chaining, order
+//! output       svg, pdf, png, json
+//! ```
+//!
+//! `study` owns the settings and runs the stages in order.
+//!
+//! Axes: origin at the top left, x to the right, y down. Pixel (0, 0) covers [0, 1) in both axes;
+//! pixels end and millimetres begin where the net is built. Lightness is CIE L* (0 to 100),
+//! reflectance is linear light (0 black to 1 white). Lengths in names end in `_mm`, areas in `_mm2`.
+
+pub mod colour;
+pub mod raster;
+pub mod units;
+pub mod notes;
+pub mod reference;
+pub mod tone;
+pub mod areas;
+pub mod transitions;
+pub mod sheet;
+pub mod strokes;
+pub mod output;
+pub mod study;

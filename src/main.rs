@@ -1,0 +1,3 @@
+//! The `merestone` program: parse, run, say what went wrong.
+
+fn main() {}

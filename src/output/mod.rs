@@ -1,0 +1,1 @@
+//! Output: svg, pdf, png, json.

@@ -1,0 +1,86 @@
+//! A row-major grid of numbers, the form in which tones travel between stages.
+
+use rayon::prelude::*;
+
+/// A grid of `width` x `height` samples, row by row from the top left.
+///
+/// Sample (x, y) stands for the square [x, x+1) x [y, y+1) in pixels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Raster<T> {
+    width: usize,
+    height: usize,
+    data: Vec<T>,
+}
+
+impl<T: Copy + Send + Sync> Raster<T> {
+    /// A grid filled with one value.
+    #[must_use]
+    pub fn new(width: usize, height: usize, fill: T) -> Self {
+        Self { width, height, data: vec![fill; width * height] }
+    }
+
+    /// A grid over existing samples.
+    ///
+    /// # Panics
+    /// When `data` does not hold exactly `width * height` samples.
+    #[must_use]
+    pub fn from_vec(width: usize, height: usize, data: Vec<T>) -> Self {
+        assert_eq!(data.len(), width * height, "a raster needs width x height samples");
+        Self { width, height, data }
+    }
+
+    /// Samples across.
+    #[must_use]
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Samples down.
+    #[must_use]
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// All samples, row by row.
+    #[must_use]
+    pub fn data(&self) -> &[T] {
+        &self.data
+    }
+
+    /// All samples, row by row, to be changed.
+    pub fn data_mut(&mut self) -> &mut [T] {
+        &mut self.data
+    }
+
+    /// The samples themselves.
+    #[must_use]
+    pub fn into_vec(self) -> Vec<T> {
+        self.data
+    }
+
+    /// One row.
+    #[must_use]
+    pub fn row(&self, y: usize) -> &[T] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    /// The sample at column `x`, row `y`.
+    #[must_use]
+    #[inline]
+    pub fn at(&self, x: usize, y: usize) -> T {
+        self.data[y * self.width + x]
+    }
+
+    /// Writes the sample at column `x`, row `y`.
+    #[inline]
+    pub fn set(&mut self, x: usize, y: usize, value: T) {
+        self.data[y * self.width + x] = value;
+    }
+
+    /// A grid of the same size, each sample made from one sample of this; rows run in parallel.
+    #[must_use]
+    pub fn map<U: Copy + Send + Sync>(&self, f: impl Fn(T) -> U + Sync + Send) -> Raster<U> {
+        let data = self.data.par_iter().with_min_len(1 << 14).map(|&v| f(v)).collect();
+        Raster { width: self.width, height: self.height, data }
+    }
+}

@@ -1,0 +1,1 @@
+//! Reference: the picture studied, made ready.

@@ -1,0 +1,1 @@
+//! Sheet: paper sizes and where the picture lies on the sheet.

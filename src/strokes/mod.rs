@@ -1,0 +1,1 @@
+//! Strokes: broken soft lines, chaining, order.

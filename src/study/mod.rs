@@ -1,0 +1,1 @@
+//! Study: the settings of one study, and the stages run in order.

@@ -1,0 +1,1 @@
+//! Tone: texture averaged away, edges kept, and the value scale.

@@ -1,0 +1,1 @@
+//! One binary for all tests that see the project from outside.
