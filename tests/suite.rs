@@ -1,1 +1,3 @@
 //! One binary for all tests that see the project from outside.
+
+mod sheet_sizes;
