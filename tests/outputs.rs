@@ -375,3 +375,39 @@ fn sample_files_are_left_for_outside_checks() {
         }
     }
 }
+
+/// Where [`a_large_file_is_written_as_a_child`] writes to; set by whoever starts it.
+const CHILD_TARGET: &str = "MERESTONE_TEST_TARGET";
+
+/// Run by [`files_over_the_size_limit_are_refused`] in a process of its own, because the limit is the process's.
+#[test]
+#[ignore = "run by files_over_the_size_limit_are_refused under its limit"]
+fn a_large_file_is_written_as_a_child() {
+    let target = std::env::var_os(CHILD_TARGET).unwrap_or_else(|| panic!("{CHILD_TARGET} names the file"));
+    let error = write_file(Path::new(&target), &vec![b'x'; 1 << 20], false).expect_err("1 MB over the limit");
+    panic!("refused: {error}");
+}
+
+#[cfg(unix)]
+#[test]
+fn files_over_the_size_limit_are_refused() {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("size-limit");
+    // What an earlier run may have left; there need be nothing.
+    let _gone = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).unwrap_or_else(|e| panic!("{e}"));
+    let exe = std::env::current_exe().unwrap_or_else(|e| panic!("{e}"));
+    let child = std::process::Command::new("sh")
+        // POSIX counts the limit in blocks of 512 bytes, some shells in 1,024: both are under 1 MB.
+        .args(["-c", "ulimit -f 100 && exec \"$0\" --exact outputs::a_large_file_is_written_as_a_child --ignored --nocapture"])
+        .arg(exe)
+        .env(CHILD_TARGET, folder.join("large.svg"))
+        .output()
+        .unwrap_or_else(|e| panic!("{e}"));
+    let said = String::from_utf8_lossy(&child.stdout).into_owned() + &String::from_utf8_lossy(&child.stderr);
+    assert!(
+        said.contains("refused: ") && said.contains("limit on file sizes"),
+        "one clear sentence, not {said}"
+    );
+    let left = std::fs::read_dir(&folder).unwrap_or_else(|e| panic!("{e}")).count();
+    assert_eq!(left, 0, "nothing is left behind");
+}
