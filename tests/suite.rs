@@ -1,1 +1,4 @@
 //! One binary for all tests that see the project from outside.
+
+mod reading;
+mod tone_standards;
