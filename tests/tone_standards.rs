@@ -6,8 +6,8 @@ use palette::{FromColor, Lab, LinSrgb, Srgb, Xyz};
 
 #[test]
 fn srgb_transfer_has_the_standard_values() {
-    // IEC 61966-2-1: encoded/12.92 up to 0.04045, ((encoded + 0.055)/1.055)^2.4 above. The figures are those
-    // formulas evaluated by hand calculator to seven places.
+    // IEC 61966-2-1: encoded/12.92 up to 0.04045, ((encoded + 0.055)/1.055)^2.4 above. The figures are
+    // those formulas to seven places; 188 is the code nearest to half the light.
     for (code, linear) in [
         (0.0, 0.0),
         (1.0, 0.000_303_5),
