@@ -84,3 +84,33 @@ impl<T: Copy + Send + Sync> Raster<T> {
         Raster { width: self.width, height: self.height, data }
     }
 }
+
+/// Largest or smallest sample within a square of 2 x radius + 1 pixels round each pixel.
+#[must_use]
+pub fn extreme_square<T: Copy + Send + Sync>(input: &Raster<T>, radius: usize, pick: fn(T, T) -> T) -> Raster<T> {
+    let (w, h) = (input.width(), input.height());
+    if w == 0 || h == 0 {
+        return input.clone();
+    }
+    let mut across = input.clone();
+    across.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+        let row = input.row(y);
+        for d in 1..=radius.min(w - 1) {
+            for (o, &v) in out[..w - d].iter_mut().zip(&row[d..]) {
+                *o = pick(*o, v);
+            }
+            for (o, &v) in out[d..].iter_mut().zip(&row[..w - d]) {
+                *o = pick(*o, v);
+            }
+        }
+    });
+    let mut down = across.clone();
+    down.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+        for yy in y.saturating_sub(radius)..(y + radius + 1).min(h) {
+            for (o, &v) in out.iter_mut().zip(across.row(yy)) {
+                *o = pick(*o, v);
+            }
+        }
+    });
+    down
+}

@@ -62,7 +62,11 @@ pub(super) fn components(values: &Raster<u8>) -> (Raster<u32>, usize) {
 
 /// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
 /// across, in a piece of at least `least_px` pixels. 0 elsewhere. The picture's edge narrows nothing.
-pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, least_px: f64) -> Raster<u8> {
+///
+/// Where lighter and darker values lie less than `ladder_px` apart, what is between them is a slope from one to
+/// the other and no tone of its own: no core there, so that a blurred edge does not become a ladder of
+/// in-between values.
+pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, ladder_px: f64, least_px: f64) -> Raster<u8> {
     let (w, h) = (values.width(), values.height());
     let radius_squared = (narrowest_px / 2.0).powi(2) as f32;
     let opened: Vec<Option<Vec<bool>>> = (1..=count)
@@ -74,7 +78,17 @@ pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, least_px:
             let room = squared_distance_to(&values.map(|p| p != v));
             let inside = room.map(|d| d >= radius_squared - 0.01);
             let reach = squared_distance_to(&inside);
-            Some(reach.data().iter().zip(values.data()).map(|(&d, &p)| p == v && d <= radius_squared).collect())
+            let mut mask: Vec<bool> =
+                reach.data().iter().zip(values.data()).map(|(&d, &p)| p == v && d <= radius_squared).collect();
+            if ladder_px > 1.0 && v > 1 && v < count {
+                let lighter = squared_distance_to(&values.map(|p| p < v));
+                let darker = squared_distance_to(&values.map(|p| p > v));
+                for ((m, a), b) in mask.iter_mut().zip(lighter.data()).zip(darker.data()) {
+                    // Pixel centres lie one pixel further apart than the borders between them.
+                    *m = *m && a.sqrt() + b.sqrt() > ladder_px as f32 + 1.0;
+                }
+            }
+            Some(mask)
         })
         .collect();
     let mut core = Raster::new(w, h, 0_u8);
@@ -214,7 +228,7 @@ mod tests {
         for (x, y) in [(12, 12), (13, 12), (12, 13), (13, 13)] {
             values.set(x, y, 4);
         }
-        let core = cores(&values, 5, 6.0, 50.0);
+        let core = cores(&values, 5, 6.0, 0.0, 50.0);
         assert!(!core.data().contains(&2), "a line of one pixel is thinner than six");
         assert!(!core.data().contains(&4), "four pixels are less than fifty");
         assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");

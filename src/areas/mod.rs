@@ -9,7 +9,7 @@ mod merge;
 
 use rayon::prelude::*;
 
-use crate::raster::Raster;
+use crate::raster::{Raster, extreme_square};
 use crate::tone::{ToneField, gaussian};
 
 pub use merge::{AreaSums, MergeTree, merge_tree};
@@ -54,7 +54,9 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
         least_area_mm2: options.least_area_mm2.max(3.0 * bearable * bearable),
     };
     let values = tone.lightness.map(|l| tone.scale.value(l));
-    let core = flood::cores(&values, tone.scale.values(), used.narrowest_mm * px, used.least_area_mm2 * px * px);
+    let blur = blur_mm(tone);
+    let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm);
+    let core = flood::cores(&values, tone.scale.values(), used.narrowest_mm * px, ladder_mm * px, used.least_area_mm2 * px * px);
     let mut flooded = flood::flood(&core, &slope(tone));
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.
@@ -81,6 +83,46 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
         s.reflectance += f64::from(v);
     }
     sums
+}
+
+/// How many widths of blur an in-between value has to span before it counts as a tone of its own.
+const LADDER_WIDTHS: f64 = 1.3;
+
+/// No in-between value wider than this many narrowest widths is taken for blur.
+const LADDER_MOST: f64 = 4.0;
+
+/// Width in mm of the sharpest strong edges: change of reflectance over slope, the lowest tenth of all
+/// pixels on strong edges (the rest may be gradations).
+fn blur_mm(tone: &ToneField) -> f64 {
+    let light = tone.lightness.map(|l| crate::colour::reflectance(f64::from(l)) as f32);
+    let reach = (0.5 * tone.px_per_mm).round().max(2.0) as usize;
+    let (low, high) = (extreme_square(&light, reach, f32::min), extreme_square(&light, reach, f32::max));
+    let (w, h) = (light.width(), light.height());
+    let mut widths: Vec<f32> = (1..h.saturating_sub(1))
+        .into_par_iter()
+        .flat_map_iter(|y| {
+            let (light, low, high) = (&light, &low, &high);
+            (1..w.saturating_sub(1)).filter_map(move |x| {
+                let change = high.at(x, y) - low.at(x, y);
+                if change < 0.2 {
+                    return None;
+                }
+                // Only where the slope is steepest on its own normal: near the middle of the change.
+                let middle = 0.5 * (high.at(x, y) + low.at(x, y));
+                if (light.at(x, y) - middle).abs() > 0.12 * change {
+                    return None;
+                }
+                let dx = 0.5 * (light.at(x + 1, y) - light.at(x - 1, y));
+                let dy = 0.5 * (light.at(x, y + 1) - light.at(x, y - 1));
+                Some(change / dx.hypot(dy).max(1e-4))
+            })
+        })
+        .collect();
+    if widths.len() < 20 {
+        return 0.0;
+    }
+    let tenth = widths.len() / 10;
+    f64::from(*widths.select_nth_unstable_by(tenth, f32::total_cmp).1) / tone.px_per_mm
 }
 
 /// Slope of the edge-kept tone in linear reflectance (blur happens in light, so the steepest place is half height).

@@ -157,6 +157,13 @@ pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Re
             eprintln!("{w} {:?} ({} across)", [0.5, 0.7, 0.8, 0.85, 0.9, 0.95, 1.0].map(|q| u.quantile(q)), u.across);
         }
     }
+    let envf = |k: &str, d: f64| std::env::var(k).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
+    let width = if by_width[0].quantile(0.5) > 0.15 {
+        let lw = envf("LEASTW", 0.125);
+        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= lw - 1e-9).unwrap_or(0))
+    } else {
+        width
+    };
     let mean_width_mm = texture::WIDTHS_MM[width];
     let sigma = (mean_width_mm * px_per_mm) as f32;
     let fine = gaussian(&normal, sigma);

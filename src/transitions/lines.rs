@@ -39,12 +39,20 @@ pub(super) struct Line {
     pub(super) height: f64,
     /// Its points in pixels: middles of crack edges, and its end points where it has ends.
     pub(super) points: Vec<Point>,
+    /// For each point the arc (index into `arcs`) that it lies on.
+    pub(super) arc_of: Vec<u32>,
 }
 
 impl Line {
     /// Whether it closes on itself.
     pub(super) fn closed(&self) -> bool {
         self.ends[0] == ArcEnd::Closed
+    }
+
+    /// The arc walked behind the `k`-th junction passed, or at the line's beginning.
+    pub(super) fn walked(&self, behind: Option<usize>) -> Walked {
+        let index = behind.map_or(0, |k| self.passed[k].index);
+        self.arcs[self.arc_of[index % self.points.len()] as usize]
     }
 }
 
@@ -125,6 +133,7 @@ fn follow(
         passed: Vec::new(),
         height: heights[arc],
         points: Vec::new(),
+        arc_of: Vec::new(),
     };
     if circle {
         line.ends[0] = ArcEnd::Closed;
@@ -150,6 +159,7 @@ fn follow(
             walk.pop();
         }
         line.points.append(&mut walk);
+        line.arc_of.resize(line.points.len(), line.arcs.len() as u32 - 1);
         match next {
             None => {
                 line.ends[1] = arcs[a].ends[far];
@@ -168,25 +178,3 @@ fn follow(
     }
 }
 
-/// The arc that a line walks behind the k-th junction it passes.
-pub(super) fn behind(line: &Line, tracing: &Tracing, k: usize) -> Walked {
-    let index = line.passed[k].index;
-    let mut points = 0;
-    for (i, w) in line.arcs.iter().enumerate() {
-        if points >= index {
-            return *w;
-        }
-        let arc = &tracing.arcs[w.arc];
-        // Corner points at junctions inside the line are not among the line's points.
-        let mut count = arc.points.len();
-        let ends = if w.backward { [arc.ends[1], arc.ends[0]] } else { arc.ends };
-        if ends[0] != ArcEnd::Closed && (i > 0 || line.closed()) {
-            count -= 1;
-        }
-        if ends[1] != ArcEnd::Closed && (i + 1 < line.arcs.len() || line.closed()) {
-            count -= 1;
-        }
-        points += count;
-    }
-    line.arcs[0]
-}

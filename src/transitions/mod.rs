@@ -73,7 +73,8 @@ pub fn merging_height(plainness: f64, floor: f64) -> f64 {
 fn doubtful_height(tone: &ToneField) -> f64 {
     // See DEVELOPERS.md: the energy of a patch of unevenness u over a width w of correlation is u^2 w times a
     // constant, measured on uniform hatching.
-    DOUBT * tone.unevenness.powi(2) * tone.mean_width_mm
+    let doubt = std::env::var("DOUBT").ok().and_then(|v| v.parse().ok()).unwrap_or(DOUBT);
+    doubt * tone.unevenness.powi(2) * tone.mean_width_mm
 }
 
 /// How many times the energy of its own unevenness a difference needs before it is believed.
@@ -94,14 +95,12 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let levels: Vec<Vec<f64>> = lines
         .par_iter()
         .map(|line| {
-            let mut levels = Vec::with_capacity(line.points.len());
-            for w in &line.arcs {
-                let arc = &tracing.arcs[w.arc];
-                let [l, r] = arc.sides.map(value_of);
-                levels.resize(levels.len() + arc.points.len(), tone.scale.break_between(l, r));
-            }
-            levels.resize(line.points.len().max(levels.len()), *levels.last().unwrap_or(&50.0));
-            levels
+            let of_arc = |w: &lines::Walked| {
+                let [l, r] = tracing.arcs[w.arc].sides.map(value_of);
+                tone.scale.break_between(l, r)
+            };
+            let by_arc: Vec<f64> = line.arcs.iter().map(of_arc).collect();
+            line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
         })
         .collect();
     let weave_options = weave::WeaveOptions { tolerance_mm: options.tolerance_mm };
@@ -145,7 +144,7 @@ fn assemble(
     let mut transitions = Vec::new();
     for (line, w) in lines.iter().zip(woven).filter(|(l, _)| l.height > height) {
         for piece in weave::cut(line, w, &|j| ends_here[j]) {
-            let walked = piece.behind.map_or(line.arcs[0], |k| lines::behind(line, tracing, k));
+            let walked = line.walked(piece.behind);
             let arc = &tracing.arcs[walked.arc];
             let [mut left, mut right] = arc.sides.map(area_of);
             if walked.backward {
