@@ -1,1 +1,277 @@
-//! Proof that no two boundary lines meet away from their shared ends.
+//! Proof that boundary lines meet only at their shared ends, on the rounded cubics as written.
+//!
+//! Every cubic is cut into pieces that go forward in one direction, so that no piece meets itself. Pairs of
+//! pieces whose boxes come near each other are separated by their control polygons' hulls or divided further
+//! (Sederberg & Nishita, Curve intersection using Bezier clipping, 1990) until both are flat; then the distance
+//! of two straight lines decides. Where two lines share an end, or two pieces a joint, the curves are at no
+//! distance by design: there pieces are divided towards the shared place, and what is asked of them grows with
+//! the distance from it (see [`clearance`]).
+
+mod piece;
+#[cfg(test)]
+mod tests;
+
+use kurbo::{CubicBez, Point};
+use piece::{Piece, monotone_pieces};
+use rayon::prelude::*;
+use rstar::primitives::{GeomWithData, Rectangle};
+use rstar::{AABB, RTree};
+
+/// One boundary line as the proof sees it.
+#[derive(Clone, Copy, Debug)]
+pub struct ProofLine<'a> {
+    /// Cubics that join end to end, in mm.
+    pub curve: &'a [CubicBez],
+    /// Whether the last cubic ends where the first begins.
+    pub closed: bool,
+    /// Junctions where the line begins and ends; lines with the same junction meet there.
+    pub ends: [Option<usize>; 2],
+}
+
+/// A place where two lines, or one line with itself, meet away from shared ends.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Meeting {
+    /// Indices of the lines, the smaller first; equal when a line meets itself.
+    pub lines: [usize; 2],
+    /// Where, in mm.
+    pub at: Point,
+}
+
+/// Distance in mm that counts as touching away from shared ends. A touch is 0.001 mm; the rest makes sure that
+/// lines flattened to 0.004 mm do not cross either: the chord of a bend dips inwards by as much.
+pub const TOUCH_MM: f64 = 0.005;
+/// Distance in mm that counts as touching near a shared end.
+const NEAR_TOUCH_MM: f64 = 0.001;
+/// Lengths along the lines from the shared end: up to the first nothing is asked, since rounding rules there; up
+/// to the second only that the lines do not change sides; up to the third [`NEAR_TOUCH_MM`].
+const ZONES_MM: [f64; 3] = [0.005, 0.05, 0.3];
+/// Hits closer than this along the first line are one meeting.
+const SAME_MEETING_MM: f64 = 0.05;
+
+/// Least distance asked of two places, the farther of which lies `gone` mm along its line from the shared end.
+/// None: nothing is asked; zero: they may touch but not cross.
+fn clearance(gone: f64) -> Option<f64> {
+    if gone < ZONES_MM[0] {
+        None
+    } else if gone < ZONES_MM[1] {
+        Some(0.0)
+    } else if gone < ZONES_MM[2] {
+        Some(NEAR_TOUCH_MM)
+    } else {
+        Some(TOUCH_MM)
+    }
+}
+
+/// What the lengths along two lines say about a shared place.
+#[derive(Clone, Copy, Debug)]
+struct Relation {
+    same: bool,
+    /// Length of the line when it closes on itself.
+    round: Option<f64>,
+    lengths: [f64; 2],
+    /// Which end of the first line is which end of the second (start-start, start-end, end-start, end-end).
+    shared: [bool; 4],
+}
+
+impl Relation {
+    fn new(lines: &[ProofLine], lengths: &[f64], a: usize, b: usize) -> Self {
+        let mut shared = [false; 4];
+        for (k, flag) in shared.iter_mut().enumerate() {
+            let (i, j) = (k / 2, k % 2);
+            *flag = lines[a].ends[i].is_some() && lines[a].ends[i] == lines[b].ends[j] && !(a == b && i == j);
+        }
+        let round = (a == b && lines[a].closed).then_some(lengths[a]);
+        Self { same: a == b, round, lengths: [lengths[a], lengths[b]], shared }
+    }
+
+    /// Length from the nearest shared place to the farther of the two places at lengths `a` and `b`; infinite
+    /// when nothing is shared.
+    fn gone(&self, a: f64, b: f64) -> f64 {
+        let mut least = f64::INFINITY;
+        if self.same {
+            let apart = (a - b).abs();
+            least = self.round.map_or(apart, |l| apart.min(l - apart)) / 2.0;
+        }
+        let ends = [[a, self.lengths[0] - a], [b, self.lengths[1] - b]];
+        for (k, shared) in self.shared.iter().enumerate() {
+            if *shared {
+                least = least.min(ends[0][k / 2].max(ends[1][k % 2]));
+            }
+        }
+        least
+    }
+}
+
+/// Finds every place where two lines cross, touch or run on each other, or one line does with itself, except at
+/// the ends they share and at the joints of a line's own cubics.
+///
+/// Sorted by lines, then along the first of them. Crossings closer than 0.05 mm along the line, and a stretch on
+/// which two lines run together, count as one meeting. The result does not depend on the number of threads.
+#[must_use]
+pub fn find_meetings(lines: &[ProofLine]) -> Vec<Meeting> {
+    let mut pieces: Vec<Piece> = Vec::new();
+    let mut lengths = Vec::with_capacity(lines.len());
+    for (i, line) in lines.iter().enumerate() {
+        lengths.push(monotone_pieces(line.curve, i, &mut pieces));
+    }
+    let boxes: Vec<GeomWithData<Rectangle<[f64; 2]>, usize>> = pieces
+        .iter()
+        .enumerate()
+        .map(|(k, p)| {
+            let b = p.hull_box();
+            GeomWithData::new(Rectangle::from_corners([b.x0, b.y0], [b.x1, b.y1]), k)
+        })
+        .collect();
+    let tree = RTree::bulk_load(boxes);
+    let mut found: Vec<Found> = pieces
+        .par_iter()
+        .enumerate()
+        .map(|(k, p)| {
+            let b = p.hull_box().inflate(TOUCH_MM, TOUCH_MM);
+            let area = AABB::from_corners([b.x0, b.y0], [b.x1, b.y1]);
+            let mut near: Vec<usize> =
+                tree.locate_in_envelope_intersecting(&area).map(|g| g.data).filter(|&j| j > k).collect();
+            near.sort_unstable();
+            let mut hits = Vec::new();
+            for j in near {
+                let relation = Relation::new(lines, &lengths, p.line, pieces[j].line);
+                let mut walker = Walker { relation, hits: Vec::new() };
+                walker.compare(p, &pieces[j], 0);
+                let lines = [p.line, pieces[j].line];
+                hits.extend(walker.hits.into_iter().map(|hit| Found { lines, hit }));
+            }
+            hits
+        })
+        .collect::<Vec<_>>()
+        .into_iter()
+        .flatten()
+        .collect();
+    found.sort_by(|a, b| {
+        a.lines
+            .cmp(&b.lines)
+            .then(a.hit.along[0].total_cmp(&b.hit.along[0]))
+            .then(a.hit.along[1].total_cmp(&b.hit.along[1]))
+    });
+    gathered(&found)
+}
+
+/// A hit and its lines.
+struct Found {
+    lines: [usize; 2],
+    hit: Hit,
+}
+
+/// Two flat pieces too close to each other.
+#[derive(Clone, Copy, Debug)]
+struct Hit {
+    at: Point,
+    /// Length along either line.
+    along: [f64; 2],
+    /// Length of the flat piece of the first line: hits of one stretch are no farther apart.
+    extent: f64,
+}
+
+/// One meeting for each run of hits.
+fn gathered(found: &[Found]) -> Vec<Meeting> {
+    let mut meetings = Vec::new();
+    let mut last: Option<&Found> = None;
+    for f in found {
+        let is_same = last.is_some_and(|l| {
+            let room = SAME_MEETING_MM.max(l.hit.extent + f.hit.extent);
+            let apart = [0, 1].map(|k| (l.hit.along[k] - f.hit.along[k]).abs());
+            l.lines == f.lines && apart.iter().all(|d| *d <= room)
+        });
+        if !is_same {
+            meetings.push(Meeting { lines: f.lines, at: f.hit.at });
+        }
+        last = Some(f);
+    }
+    meetings
+}
+
+/// Compares two pieces by dividing them.
+struct Walker {
+    relation: Relation,
+    hits: Vec<Hit>,
+}
+
+/// Flatness in mm below which a piece counts as straight.
+const FLAT_MM: f64 = 1e-4;
+/// Most divisions; a piece of a metre is then shorter than a micrometre.
+const DEEPEST: usize = 60;
+
+impl Walker {
+    fn compare(&mut self, a: &Piece, b: &Piece, depth: usize) {
+        // Lengths from the shared place over all pairs of places on the two pieces: the largest is at the ends.
+        let corners = [
+            self.relation.gone(a.along[0], b.along[0]),
+            self.relation.gone(a.along[0], b.along[1]),
+            self.relation.gone(a.along[1], b.along[0]),
+            self.relation.gone(a.along[1], b.along[1]),
+        ];
+        let spread = a.length() + b.length();
+        let most = corners.iter().copied().fold(0.0, f64::max) + 0.5 * spread;
+        let Some(asked) = clearance(most) else { return };
+        if a.is_clear_of(b, asked) {
+            return;
+        }
+        if corners.iter().copied().fold(f64::INFINITY, f64::min) < ZONES_MM[2] && self.is_parting(a, b) {
+            return;
+        }
+        let flat = [a.flatness() <= FLAT_MM, b.flatness() <= FLAT_MM];
+        let least = corners.iter().copied().fold(f64::INFINITY, f64::min) - 0.5 * spread;
+        // Both ends of the zone must ask for the same; close to the shared place pieces shrink towards it.
+        let settled = clearance(least) == Some(asked) || spread < 1e-3;
+        if depth >= DEEPEST || (flat[0] && flat[1] && settled) {
+            self.judge(a, b);
+            return;
+        }
+        let divide_a = match flat {
+            [true, false] if settled => false,
+            [false, true] if settled => true,
+            _ => a.length() >= b.length(),
+        };
+        if divide_a {
+            let (a1, a2) = a.halves();
+            self.compare(&a1, b, depth + 1);
+            self.compare(&a2, b, depth + 1);
+        } else {
+            let (b1, b2) = b.halves();
+            self.compare(a, &b1, depth + 1);
+            self.compare(a, &b2, depth + 1);
+        }
+    }
+
+    /// Whether the pieces leave one shared place, control point by control point in wedges clearly apart, so
+    /// that they never come near each other again.
+    fn is_parting(&self, a: &Piece, b: &Piece) -> bool {
+        let tips = [[a.cubic.p0, a.cubic.p3], [b.cubic.p0, b.cubic.p3]];
+        for i in 0..2 {
+            for j in 0..2 {
+                let here = tips[0][i];
+                if here.distance(tips[1][j]) <= 1e-9
+                    && self.relation.gone(a.along[i], b.along[j]) < 1e-6
+                    && a.parts_from(b, here)
+                {
+                    return true;
+                }
+            }
+        }
+        false
+    }
+
+    /// Two pieces as good as straight: too close, or crossing, by what is asked where they are closest.
+    fn judge(&mut self, a: &Piece, b: &Piece) {
+        let meet = a.closest(b);
+        let along = [a.along[0] + meet.shares[0] * a.length(), b.along[0] + meet.shares[1] * b.length()];
+        let gone = self.relation.gone(along[0], along[1]);
+        let bad = match clearance(gone) {
+            None => false,
+            Some(asked) if asked > 0.0 => meet.distance <= asked,
+            Some(_) => meet.crosses,
+        };
+        if bad {
+            self.hits.push(Hit { at: meet.at, along, extent: a.length().max(b.length()) });
+        }
+    }
+}

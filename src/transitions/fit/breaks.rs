@@ -27,7 +27,11 @@ impl Cost {
     const NONE: Cost = Cost { bare: 0, count: 0, error: 0.0 };
 
     fn plus(self, step: &Step) -> Cost {
-        Cost { bare: self.bare + usize::from(step.bare), count: self.count + 1, error: self.error + step.span.error }
+        Cost {
+            bare: self.bare + usize::from(step.bare),
+            count: self.count + 1,
+            error: self.error + step.span.error,
+        }
     }
     fn rank(&self) -> (usize, usize) {
         (self.bare, self.count)
@@ -124,7 +128,8 @@ impl Piece {
         // differ in their counts, all that is known is that each span holds a joint.
         let same = ahead.len() == back.len();
         for (k, f) in ahead.iter().enumerate() {
-            let (low, high) = if same { (back[k].to.min(f.to), back[k].to.max(f.to)) } else { (f.from, f.to) };
+            let (low, high) =
+                if same { (back[k].to.min(f.to), back[k].to.max(f.to)) } else { (f.from, f.to) };
             for k in 1..SAMPLES {
                 found.push(low + (high - low) * k / SAMPLES);
             }
