@@ -184,7 +184,9 @@ impl<'a> Line<'a> {
 
     /// The point, within a quarter of the reach of `i`, nearest to where the arms' lines cross.
     fn sharpen(&self, i: usize, reach: f64) -> usize {
-        let (Some(before), Some(after)) = (self.arm(i, false, reach), self.arm(i, true, reach)) else { return i };
+        let (Some(before), Some(after)) = (self.arm(i, false, reach), self.arm(i, true, reach)) else {
+            return i;
+        };
         let cross = before.direction.cross(after.direction);
         if cross.abs() < 1e-6 {
             return i;
@@ -221,7 +223,10 @@ mod tests {
             let circle: Vec<Point> = (0..n)
                 .map(|i| (radius * Vec2::from_angle(i as f64 * std::f64::consts::TAU / n as f64)).to_point())
                 .collect();
-            assert!(find_corners(&circle, true, &CornerOptions::default()).is_empty(), "circle of {radius} mm");
+            assert!(
+                find_corners(&circle, true, &CornerOptions::default()).is_empty(),
+                "circle of {radius} mm"
+            );
         }
         let side = 40;
         let mut square = Vec::new();
@@ -235,7 +240,11 @@ mod tests {
                 _ => Point::new(0.0, full - t),
             });
         }
-        assert_eq!(find_corners(&square, true, &CornerOptions::default()), vec![0, 40, 80, 120], "the square's corners");
+        assert_eq!(
+            find_corners(&square, true, &CornerOptions::default()),
+            vec![0, 40, 80, 120],
+            "the square's corners"
+        );
     }
 
     #[test]

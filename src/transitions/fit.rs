@@ -119,7 +119,12 @@ fn tidied(points: &[Point], closed: bool, corners: &[usize]) -> (Vec<Point>, Vec
 }
 
 /// Fits an open line piece by piece between its corners.
-fn fit_open(points: &[Point], corners: &[usize], end_tangents: [Option<Vec2>; 2], tolerance: f64) -> Vec<CubicBez> {
+fn fit_open(
+    points: &[Point],
+    corners: &[usize],
+    end_tangents: [Option<Vec2>; 2],
+    tolerance: f64,
+) -> Vec<CubicBez> {
     let last = points.len() - 1;
     let mut stops: Vec<usize> = corners.iter().copied().filter(|&c| c > 0 && c < last).collect();
     stops.push(last);
