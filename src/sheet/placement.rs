@@ -189,6 +189,7 @@ fn for_reading(mm: f64) -> f64 {
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "placed lengths are whole micrometres, compared as written")]
 mod tests {
     use super::*;
     use proptest::prelude::*;
