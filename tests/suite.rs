@@ -2,3 +2,6 @@
 
 mod sheet_sizes;
 mod outputs;
+mod program;
+mod command_line;
+mod bad_input;
