@@ -165,7 +165,13 @@ fn titles_with_any_letters_stay_well_formed() {
         let svg = output::svg(&plan, &on_a4(), &options);
         assert!(roxmltree::Document::parse(&svg).is_ok(), "{title:?} broke the XML");
         let pdf = output::pdf(&plan, &on_a4(), &options);
-        assert!(lopdf::Document::load_mem(&pdf).is_ok(), "{title:?} broke the PDF");
+        let document =
+            lopdf::Document::load_mem(&pdf).unwrap_or_else(|e| panic!("{title:?} broke the PDF: {e}"));
+        let xmp = document.catalog().and_then(|c| c.get(b"Metadata")).and_then(|m| document.dereference(m));
+        let xmp =
+            xmp.and_then(|(_, stream)| stream.as_stream()).unwrap_or_else(|e| panic!("no metadata: {e}"));
+        let xmp = String::from_utf8_lossy(&xmp.content).into_owned();
+        assert!(roxmltree::Document::parse(&xmp).is_ok(), "{title:?} broke the metadata: {xmp}");
     }
 }
 

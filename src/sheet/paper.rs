@@ -134,10 +134,13 @@ impl Paper {
         let read = |side: &str| match parse_length_mm(side) {
             Ok(mm) => Ok(mm),
             Err(UnitError::OutOfRange { .. }) => Err(out_of_range()),
-            Err(UnitError::NoUnit { unit, .. }) => Err(SheetError::UnreadableSize {
-                text: text.into(),
-                source: UnitError::NoUnit { text: text.into(), unit },
-            }),
+            Err(UnitError::NoUnit { .. }) => {
+                // 11x14 means inches, 180x240 means millimetres.
+                let small = side.parse().is_ok_and(|number: f64| number < 60.0);
+                let unit = if small { "in" } else { "mm" };
+                let source = UnitError::NoUnit { text: text.into(), unit };
+                Err(SheetError::UnreadableSize { text: text.into(), source })
+            }
             Err(source) => Err(SheetError::UnreadableSize { text: text.into(), source }),
         };
         let height_mm = read(height)?;
@@ -248,6 +251,14 @@ mod tests {
         }
         for text in ["180x240", "180x", "x240mm", "180x240furlongs", "180x240x300mm", "", "x", "180"] {
             assert!(Paper::parse(text).is_err(), "{text} was taken for a size");
+        }
+    }
+
+    #[test]
+    fn a_size_without_a_unit_gets_the_likely_one() {
+        for (text, example) in [("180x240", "write 180x240mm"), ("7x10", "write 7x10in")] {
+            let error = Paper::parse(text).expect_err(text).to_string();
+            assert!(error.contains(example), "{text}: {error}");
         }
     }
 
