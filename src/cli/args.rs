@@ -372,4 +372,35 @@ mod tests {
         }
         assert!(seen >= 8, "only {seen} examples were tried");
     }
+
+    #[test]
+    fn the_readme_explains_every_option_and_its_commands_are_taken() {
+        use clap::Parser;
+        let readme = include_str!("../../README.md");
+        let line = CommandLine::command();
+        for command in line.get_subcommands() {
+            for arg in options(command) {
+                if let Some(long) = arg.get_long() {
+                    let named =
+                        readme.contains(&format!("--{long}")) || long == "out" && readme.contains("`-o ");
+                    assert!(named, "the README does not say what --{long} is for");
+                }
+            }
+        }
+        let mut seen = 0;
+        for text in readme.lines() {
+            let words =
+                text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
+            let Some(words) = words else { continue };
+            // A line of the text may begin with the name too: commands of the README all draw.
+            if !words.starts_with("draw ") {
+                continue;
+            }
+            let parsed =
+                CommandLine::try_parse_from(["merestone"].into_iter().chain(words.split_whitespace()));
+            assert!(parsed.is_ok(), "{text}: {}", parsed.err().map(|e| e.to_string()).unwrap_or_default());
+            seen += 1;
+        }
+        assert!(seen >= 6, "only {seen} commands of the README were tried");
+    }
 }
