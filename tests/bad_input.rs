@@ -416,6 +416,31 @@ fn a_limit_on_file_sizes_leaves_no_partial_file() {
     assert!(desk.get("a.svg").len() > 1024, "the drawing has to be larger than the limit");
 }
 
+#[cfg(unix)]
+#[test]
+fn a_limit_on_the_size_of_standard_output_gets_a_sentence() {
+    // The system's signal would end the program without a word.
+    let desk = Desk::with_picture();
+    let mut command = assert_cmd::Command::new("sh");
+    command.current_dir(desk.path(".")).args(["-c", "ulimit -f 1; exec \"$0\" \"$@\" > out.svg"]);
+    command.arg(crate::program::program());
+    command.args([
+        "draw",
+        "picture.png",
+        "--paper",
+        "70x90mm",
+        "--margin",
+        "5mm",
+        "-q",
+        "-o",
+        "-",
+        "--format",
+        "svg",
+    ]);
+    let outcome = crate::program::outcome(command);
+    one_sentence(&outcome, OTHER, &["standard output"], "a limit on standard output");
+}
+
 #[test]
 fn a_flat_tone_is_a_valid_result_without_lines() {
     for (width, height, tone) in [(200, 260, 128), (200, 260, 255), (200, 260, 0), (40, 40, 60)] {

@@ -123,6 +123,13 @@ pub fn run(
                 .into(),
         );
     }
+    if traced.meetings > 0 {
+        notes.push(format!(
+            "Two lines meet away from a junction in {} places, which is a fault of the program: please report it with \
+             the reference.",
+            traced.meetings
+        ));
+    }
 
     clock.next(Step::Strokes);
     let strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
