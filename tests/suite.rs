@@ -4,3 +4,6 @@ mod reading;
 mod tone_standards;
 mod sheet_sizes;
 mod outputs;
+mod program;
+mod command_line;
+mod bad_input;

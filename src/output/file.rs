@@ -3,46 +3,83 @@
 use super::OutputError;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
-use tempfile::Builder;
+use tempfile::{Builder, NamedTempFile};
+
+/// A file that is whole on the disk, but not under its name yet; dropped, it is gone again.
+///
+/// Several files appear together or not at all when all are staged before the first is kept.
+#[derive(Debug)]
+pub struct StagedFile {
+    file: NamedTempFile,
+    path: PathBuf,
+    target: PathBuf,
+    overwrite: bool,
+}
+
+impl StagedFile {
+    /// Writes `bytes` to a temporary file in the folder of `path`.
+    ///
+    /// # Errors
+    /// [`OutputError`] when the file is there and `overwrite` is false, when `path` is no file to write over (a
+    /// folder, a device), or when the system refuses.
+    pub fn new(path: &Path, bytes: &[u8], overwrite: bool) -> Result<Self, OutputError> {
+        // Early refusals save the work; `keep` checks again, so a file that appears meanwhile is safe too.
+        match std::fs::metadata(path) {
+            Ok(found) if !found.is_file() => return Err(OutputError::NotAFile(path.into())),
+            Ok(_) if !overwrite => return Err(OutputError::Exists(path.into())),
+            _ => {}
+        }
+        if path.file_name().is_none() {
+            return Err(OutputError::NotAFile(path.into()));
+        }
+        // Writing through a link changes what it points to, as any other program would.
+        let target =
+            if overwrite { path.canonicalize().unwrap_or_else(|_| path.into()) } else { path.into() };
+        refuse_over_size_limit(path, bytes)?;
+        let folder = folder_of(&target);
+        let failed = |source: std::io::Error| explain(path, folder, source);
+
+        let mut builder = Builder::new();
+        builder.prefix(".merestone-").suffix(".part");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            // As any new file: the system takes away what the user's mask forbids.
+            builder.permissions(std::fs::Permissions::from_mode(0o666));
+        }
+        let mut file = builder.tempfile_in(folder).map_err(failed)?;
+        file.write_all(bytes).map_err(failed)?;
+        file.as_file().sync_all().map_err(failed)?;
+        Ok(Self { file, path: path.into(), target, overwrite })
+    }
+
+    /// Gives the file its name.
+    ///
+    /// # Errors
+    /// [`OutputError`] when a file of that name has appeared meanwhile and may not be overwritten, or when the
+    /// system refuses.
+    pub fn keep(self) -> Result<(), OutputError> {
+        let Self { file, path, target, overwrite } = self;
+        let kept = if overwrite { file.persist(&target) } else { file.persist_noclobber(&target) };
+        kept.map(|_| ()).map_err(|refused| explain(&path, folder_of(&target), refused.error))
+    }
+}
 
 /// Writes `bytes` to `path` by way of a temporary file in the same folder, so that the file appears whole or not
 /// at all, and a failed write leaves nothing behind.
 ///
 /// # Errors
-/// [`OutputError`] when the file is there and `overwrite` is false, when `path` is no file to write over (a
-/// folder, a device), or when the system refuses.
+/// As [`StagedFile::new`] and [`StagedFile::keep`].
 pub fn write_file(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), OutputError> {
-    // Early refusals save the work; the last step checks again, so a file that appears meanwhile is safe too.
-    match std::fs::metadata(path) {
-        Ok(found) if !found.is_file() => return Err(OutputError::NotAFile(path.into())),
-        Ok(_) if !overwrite => return Err(OutputError::Exists(path.into())),
-        _ => {}
-    }
-    if path.file_name().is_none() {
-        return Err(OutputError::NotAFile(path.into()));
-    }
-    // Writing through a link changes what it points to, as any other program would.
-    let target = if overwrite { path.canonicalize().unwrap_or_else(|_| path.into()) } else { path.into() };
-    let folder = match target.parent() {
+    StagedFile::new(path, bytes, overwrite)?.keep()
+}
+
+/// The folder in which a file lies.
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
-    };
-    refuse_over_size_limit(path, bytes)?;
-    let failed = |source: std::io::Error| explain(path, folder, source);
-
-    let mut builder = Builder::new();
-    builder.prefix(".merestone-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As any new file: the system takes away what the user's mask forbids.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    let mut file = builder.tempfile_in(folder).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    file.as_file().sync_all().map_err(failed)?;
-    let kept = if overwrite { file.persist(&target) } else { file.persist_noclobber(&target) };
-    kept.map(|_| ()).map_err(|refused| failed(refused.error))
 }
 
 /// Refuses what the limit on file sizes would not let through: on Unix, exceeding it ends the program at once
@@ -66,6 +103,8 @@ fn explain(path: &Path, folder: &Path, source: std::io::Error) -> OutputError {
     let path: PathBuf = path.into();
     match source.kind() {
         ErrorKind::AlreadyExists => OutputError::Exists(path),
+        // Some folders take no files and say that the file is not found, /proc for one.
+        ErrorKind::NotFound if folder.is_dir() => OutputError::NotPermitted(path),
         ErrorKind::NotFound | ErrorKind::NotADirectory => OutputError::NoFolder(folder.into()),
         ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => OutputError::NotPermitted(path),
         ErrorKind::StorageFull | ErrorKind::QuotaExceeded => OutputError::DiskFull(path),

@@ -8,7 +8,7 @@ mod png;
 mod report;
 mod svg;
 
-pub use file::write_file;
+pub use file::{StagedFile, write_file};
 pub use net_file::net_json;
 pub use pdf::pdf;
 pub use png::{png, value_map_png};

@@ -87,7 +87,7 @@ pub struct Report {
     /// Length of travel between strokes in mm.
     pub travel_mm: f64,
     /// Curves that were fitted again, more tightly, so that none cross.
-    pub refits: LengthCount,
+    pub refits: Count,
     /// How far each step moved the lines at most, when measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distances_mm: Option<Distances>,
@@ -114,7 +114,7 @@ impl Report {
             transitions: LengthCount::default(),
             strokes: LengthCount::default(),
             travel_mm: 0.0,
-            refits: LengthCount::default(),
+            refits: Count::default(),
             distances_mm: None,
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,
@@ -130,9 +130,7 @@ impl Report {
             .chain(&mut report.breaks)
             .chain(&mut report.pitch_mm)
             .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
-            .chain(
-                [&mut report.transitions, &mut report.strokes, &mut report.refits].map(|c| &mut c.length_mm),
-            )
+            .chain([&mut report.transitions, &mut report.strokes].map(|c| &mut c.length_mm))
             .chain(
                 report.distances_mm.iter_mut().flat_map(|d| [&mut d.placed, &mut d.smoothed, &mut d.fitted]),
             )
