@@ -122,7 +122,7 @@ fn egg(p: V3) -> f64 {
     let taper = 1.0 + 0.24 * (q.x / 0.46).clamp(-1.3, 1.3);
     let e = v(q.x / 0.47, q.y / (0.335 * taper.sqrt()), q.z / (0.335 * taper.sqrt()));
     let k = e.len();
-    (k - 1.0) * 0.3 / k.max(0.6).min(1.6)
+    (k - 1.0) * 0.3 / k.clamp(0.6, 1.6)
 }
 
 fn cup(p: V3) -> (f64, bool) {
