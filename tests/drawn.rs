@@ -1,6 +1,6 @@
 //! Runs the program on a picture and reads back the lines it drew, by other libraries than it writes with.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
 use image::GrayImage;
@@ -25,8 +25,6 @@ pub(crate) struct Line {
 pub(crate) struct Drawn {
     pub(crate) lines: Vec<Line>,
     pub(crate) report: Value,
-    pub(crate) svg: PathBuf,
-    pub(crate) folder: PathBuf,
 }
 
 impl Drawn {
@@ -104,7 +102,7 @@ pub(crate) fn draw_file(
     assert!((at("width") - width_mm).abs() < 0.001, "the picture is {} mm wide, not {width_mm}", at("width"));
     let origin = Vec2::new(at("x"), at("y"));
     let text = std::fs::read_to_string(&svg).expect("the SVG was written");
-    Drawn { lines: read_lines(&text, origin), report, svg, folder: folder.to_owned() }
+    Drawn { lines: read_lines(&text, origin), report }
 }
 
 /// The boundary lines of an SVG, moved so that the picture's top left is the origin.

@@ -3,4 +3,5 @@
 mod drawn;
 mod metamorphic;
 //mod oracles;
+mod promises;
 mod sphere;
