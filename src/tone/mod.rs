@@ -1,1 +1,262 @@
-//! Tone: texture averaged away, edges kept, and the value scale.
+//! Tone: texture averaged away in linear light, edges kept, and the value scale.
+//!
+//! In: linear reflectance at the working scale. Out: [`ToneField`] (L*) with its [`ValueScale`].
+//! Units: reflectance 0 to 1, lightness 0 to 100, widths in mm on the sheet.
+//! Keeps: the mean reflectance of the reference (averages are taken in linear light only).
+//! Limits: texture coarser than about 2 mm reads as tone.
+
+mod edge_mean;
+mod fade;
+mod gauss;
+mod kind;
+mod scale;
+mod texture;
+
+use rayon::prelude::*;
+use thiserror::Error;
+
+use crate::colour::{lightness, lightness_f32, reflectance};
+use crate::notes::Noted;
+use crate::raster::Raster;
+
+pub use edge_mean::{joint_mean, rolling_mean};
+pub use gauss::gaussian;
+pub use kind::{KindEvidence, ReferenceKind};
+pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
+
+/// How the breaks between values are found.
+#[derive(Clone, Debug, PartialEq)]
+pub enum BreakRule {
+    /// Breaks that divide this picture's tones best (exact least squares; on ink, paper and solid stand apart).
+    Fitted,
+    /// Equal steps of L* between the ends of the tone range.
+    Even,
+    /// Breaks given in L* of the reference as it is, before any normalising.
+    Explicit(Vec<f64>),
+}
+
+/// Which lightness is taken as ink and which as paper.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ToneRange {
+    /// Robust percentiles of the reference.
+    Auto,
+    /// L* of ink and L* of paper.
+    Fixed([f64; 2]),
+}
+
+/// Settings of the tone stage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ToneOptions {
+    /// How many values, 2 to 9.
+    pub values: u8,
+    /// How the breaks are found.
+    pub breaks: BreakRule,
+    /// Which lightness is ink and which is paper.
+    pub tone_range: ToneRange,
+    /// The reference's kind; `None` to judge it.
+    pub kind: Option<ReferenceKind>,
+    /// Narrowest width in mm that a pencil can honour: no mean is taken wider than texture makes necessary.
+    pub narrowest_mm: f64,
+}
+
+impl Default for ToneOptions {
+    fn default() -> Self {
+        Self { values: 5, breaks: BreakRule::Fitted, tone_range: ToneRange::Auto, kind: None, narrowest_mm: 1.0 }
+    }
+}
+
+/// Why no tone could be measured.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum ToneError {
+    /// Fewer than 2 or more than 9 values.
+    #[error("{0} values cannot be drawn: choose 2 to 9")]
+    Values(u8),
+    /// Breaks that do not fall from light to dark inside 0 to 100, or not one fewer than the values.
+    #[error("the breaks {breaks:?} do not fit {values} values: give {} lightnesses (L*) between 0 and 100, falling from light to dark", values - 1)]
+    Breaks {
+        /// What was given.
+        breaks: Vec<f64>,
+        /// How many values were asked for.
+        values: u8,
+    },
+    /// Ink that is not darker than paper.
+    #[error("the tone range {0:?} has no room: give the lightness (L*) of the ink, then a higher one of the paper")]
+    Range([f64; 2]),
+}
+
+/// The tones of a reference with texture averaged away.
+#[derive(Clone, Debug)]
+pub struct ToneField {
+    /// Reflectance normalised to paper 1 and ink 0, texture still in it; holding lines closed where the kind has them.
+    pub reflectance: Raster<f32>,
+    /// Reflectance averaged as little as the texture allows: where edges are placed and measured.
+    pub fine: Raster<f32>,
+    /// L* with texture averaged and edges kept: what values are told by.
+    pub lightness: Raster<f32>,
+    /// Working scale.
+    pub px_per_mm: f64,
+    /// Width of the first mean in mm (standard deviation of the Gaussian); 0 where no texture asked for one.
+    pub mean_width_mm: f64,
+    /// What is left of the texture in `lightness`, in L*.
+    pub unevenness: f64,
+    /// Pitch of the texture in mm on the sheet, if it has one.
+    pub pitch_mm: Option<f64>,
+    /// The breaks.
+    pub scale: ValueScale,
+    /// What the reference is made of.
+    pub kind: ReferenceKind,
+    /// What the kind was judged by.
+    pub evidence: KindEvidence,
+    /// L* of the reference's ink and paper.
+    pub tone_range: [f64; 2],
+}
+
+/// Unevenness in L* that a first mean may leave: the rounds that keep edges take out the rest.
+const UNEVEN_LEFT: f64 = 2.0;
+/// Share of the tiles that have to be that even; the rest is mostly edges.
+const EVEN_SHARE: f64 = 0.8;
+/// How near the least unevenness of all widths is near enough (gradations grow with the width, texture falls).
+const UNEVEN_NEAR_LEAST: f64 = 1.25;
+/// What counts as one tone for the edge-keeping mean, in L*: half a step of five values.
+const RANGE_L: f32 = 12.0;
+/// Rounds of the edge-keeping mean.
+const ROUNDS: usize = 4;
+/// Tones closer than this, in L*, are one flat tone.
+const FLAT_L: f64 = 3.0;
+
+/// Measures tone and value scale of a reference at its working scale.
+///
+/// # Errors
+/// [`ToneError`] when the settings contradict each other.
+pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Result<Noted<ToneField>, ToneError> {
+    check(options)?;
+    let mut notes = Vec::new();
+    let tone_range = match (&options.breaks, options.tone_range) {
+        (_, ToneRange::Fixed(range)) => range,
+        (BreakRule::Explicit(_), ToneRange::Auto) => [0.0, 100.0],
+        (_, ToneRange::Auto) => robust_range(input, &mut notes),
+    };
+    let mut normal = normalise(input, tone_range);
+    let pitches = texture::tile_pitches(&normal, px_per_mm);
+    let (judged, mut evidence) = kind::judge(&normal, px_per_mm, &pitches);
+    evidence.set_by_hand = options.kind.is_some();
+    let kind = options.kind.unwrap_or(judged);
+    if kind == ReferenceKind::TonalWithLines {
+        normal = kind::close_disc(&normal, 0.4 * px_per_mm);
+    }
+    let by_width = texture::unevenness_by_width(&normal, px_per_mm);
+    let least = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).fold(f64::INFINITY, f64::min);
+    let limit = UNEVEN_LEFT.max(UNEVEN_NEAR_LEAST * least);
+    let width = by_width
+        .iter()
+        .position(|u| u.quantile(EVEN_SHARE) <= limit)
+        .unwrap_or(by_width.len() - 1);
+    if std::env::var_os("MERESTONE_TRACE").is_some() {
+        eprintln!("{:?} {:?} pitch {:?}", kind, evidence, median_pitch(&pitches));
+        for (u, w) in by_width.iter().zip(texture::WIDTHS_MM) {
+            eprintln!("{w} {:?} ({} across)", [0.5, 0.7, 0.8, 0.85, 0.9, 0.95, 1.0].map(|q| u.quantile(q)), u.across);
+        }
+    }
+    let mean_width_mm = texture::WIDTHS_MM[width];
+    let sigma = (mean_width_mm * px_per_mm) as f32;
+    let fine = gaussian(&normal, sigma);
+    let (lightness, unevenness) = if width == 0 {
+        (normal.map(lightness_f32), by_width[0].quantile(0.5))
+    } else {
+        fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS)
+    };
+    let scale = ValueScale::new(match &options.breaks {
+        BreakRule::Explicit(breaks) => breaks.clone(),
+        BreakRule::Even => even_breaks([0.0, 100.0], options.values),
+        BreakRule::Fitted => {
+            let bins = histogram(lightness.data());
+            if kind.is_ink() {
+                fitted_ink_breaks(&bins, usize::from(options.values))
+            } else {
+                fitted_breaks(&bins, usize::from(options.values))
+            }
+        }
+    });
+    let field = ToneField {
+        reflectance: normal,
+        fine,
+        lightness,
+        px_per_mm,
+        mean_width_mm,
+        unevenness,
+        pitch_mm: median_pitch(&pitches),
+        scale,
+        kind,
+        evidence,
+        tone_range,
+    };
+    Ok(Noted::with(field, notes))
+}
+
+fn check(options: &ToneOptions) -> Result<(), ToneError> {
+    if !(2..=9).contains(&options.values) {
+        return Err(ToneError::Values(options.values));
+    }
+    if let BreakRule::Explicit(breaks) = &options.breaks {
+        let falls = breaks.windows(2).all(|p| p[0] > p[1]);
+        let inside = breaks.iter().all(|b| (0.0..=100.0).contains(b));
+        if !falls || !inside || breaks.len() + 1 != usize::from(options.values) {
+            return Err(ToneError::Breaks { breaks: breaks.clone(), values: options.values });
+        }
+    }
+    if let ToneRange::Fixed(range) = options.tone_range {
+        let inside = range.iter().all(|b| (0.0..=100.0).contains(b));
+        if !inside || range[1] - range[0] < 1.0 {
+            return Err(ToneError::Range(range));
+        }
+    }
+    Ok(())
+}
+
+/// L* of ink and paper: the half percent of the darkest and one percent of the lightest pixels left out.
+fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
+    let mut bins = vec![0_u64; 4096];
+    for &v in input.data() {
+        bins[((lightness_f32(v) / 100.0 * 4096.0) as usize).min(4095)] += 1;
+    }
+    let total = input.data().len() as f64;
+    let at = |share: f64| {
+        let mut sum = 0;
+        let bin = bins.iter().position(|&n| {
+            sum += n;
+            sum as f64 > total * share
+        });
+        (bin.unwrap_or(4095) as f64 + 0.5) / 4096.0 * 100.0
+    };
+    let range = [at(0.005), at(0.99)];
+    if range[1] - range[0] < FLAT_L {
+        notes.push(format!("the picture is one flat tone (L* {:.0}): there is nothing to draw a line between", at(0.5)));
+        return [0.0, 100.0];
+    }
+    range
+}
+
+/// Stretches reflectance so that ink is 0 and paper is 1.
+fn normalise(input: &Raster<f32>, range: [f64; 2]) -> Raster<f32> {
+    let [ink, paper] = range.map(reflectance);
+    let (ink, gain) = (ink as f32, (1.0 / (paper - ink)) as f32);
+    input.map(|v| ((v - ink) * gain).clamp(0.0, 1.0))
+}
+
+/// Median pitch of the patterned tiles, the strongest half of them, if a twentieth of the picture is patterned.
+fn median_pitch(pitches: &[Option<texture::TilePitch>]) -> Option<f64> {
+    let mut found: Vec<texture::TilePitch> = pitches.iter().copied().flatten().collect();
+    if found.is_empty() || found.len() * 20 < pitches.len() {
+        return None;
+    }
+    found.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    found.truncate(found.len().div_ceil(2));
+    let mut mm: Vec<f64> = found.par_iter().map(|p| p.pitch_mm).collect();
+    mm.sort_by(f64::total_cmp);
+    Some(mm[mm.len() / 2])
+}
+
+/// L* of the mean reflectance over a set of samples.
+pub(crate) fn tone_of(sum_reflectance: f64, samples: f64) -> f64 {
+    lightness(sum_reflectance / samples.max(1.0))
+}

@@ -1,0 +1,223 @@
+//! Cores and flooding: what is wide enough to draw grows back to where the tone changes fastest.
+
+use rayon::prelude::*;
+
+use crate::distance::squared_distance_to;
+use crate::raster::Raster;
+
+/// Levels of slope that flooding tells apart.
+const LEVELS: usize = 4096;
+
+/// Areas of one value, 4-connected: an id from 1 for each pixel in the order of their first pixels, 0 where
+/// `values` is 0, and how many there are.
+///
+/// Two passes with disjoint sets (Rosenfeld & Pfaltz 1966). Our own because imageproc's panics on pictures one
+/// pixel across and takes the background for an area's value.
+pub(super) fn components(values: &Raster<u8>) -> (Raster<u32>, usize) {
+    let (w, h) = (values.width(), values.height());
+    let v = values.data();
+    let mut labels = vec![0_u32; w * h];
+    let mut above: Vec<u32> = vec![0];
+    fn root(above: &mut [u32], mut i: u32) -> u32 {
+        while above[i as usize] != i {
+            above[i as usize] = above[above[i as usize] as usize];
+            i = above[i as usize];
+        }
+        i
+    }
+    for i in 0..w * h {
+        if v[i] == 0 {
+            continue;
+        }
+        let left = if i % w > 0 && v[i - 1] == v[i] { labels[i - 1] } else { 0 };
+        let up = if i >= w && v[i - w] == v[i] { labels[i - w] } else { 0 };
+        labels[i] = match (left, up) {
+            (0, 0) => {
+                above.push(above.len() as u32);
+                above.len() as u32 - 1
+            }
+            (l, 0) => l,
+            (0, u) => u,
+            (l, u) => {
+                let (a, b) = (root(&mut above, l), root(&mut above, u));
+                above[a.max(b) as usize] = a.min(b);
+                a.min(b)
+            }
+        };
+    }
+    let mut number = vec![0_u32; above.len()];
+    let mut count = 0;
+    for l in &mut labels {
+        if *l != 0 {
+            let r = root(&mut above, *l) as usize;
+            if number[r] == 0 {
+                count += 1;
+                number[r] = count;
+            }
+            *l = number[r];
+        }
+    }
+    (Raster::from_vec(w, h, labels), count as usize)
+}
+
+/// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
+/// across, in a piece of at least `least_px` pixels. 0 elsewhere. The picture's edge narrows nothing.
+pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, least_px: f64) -> Raster<u8> {
+    let (w, h) = (values.width(), values.height());
+    let radius_squared = (narrowest_px / 2.0).powi(2) as f32;
+    let opened: Vec<Option<Vec<bool>>> = (1..=count)
+        .into_par_iter()
+        .map(|v| {
+            if !values.data().contains(&v) {
+                return None;
+            }
+            let room = squared_distance_to(&values.map(|p| p != v));
+            let inside = room.map(|d| d >= radius_squared - 0.01);
+            let reach = squared_distance_to(&inside);
+            Some(reach.data().iter().zip(values.data()).map(|(&d, &p)| p == v && d <= radius_squared).collect())
+        })
+        .collect();
+    let mut core = Raster::new(w, h, 0_u8);
+    for (v, mask) in (1..=count).zip(&opened) {
+        if let Some(mask) = mask {
+            for (c, &m) in core.data_mut().iter_mut().zip(mask) {
+                if m {
+                    *c = v;
+                }
+            }
+        }
+    }
+    let (ids, count) = components(&core);
+    let mut sizes = vec![0_u64; count + 1];
+    for &id in ids.data() {
+        sizes[id as usize] += 1;
+    }
+    for (c, &id) in core.data_mut().iter_mut().zip(ids.data()) {
+        if (sizes[id as usize] as f64) < least_px {
+            *c = 0;
+        }
+    }
+    core
+}
+
+/// Floods from the cores: each pixel takes the value of the core that reaches it over the smallest largest slope.
+///
+/// `slope` is what the flood climbs (any unit, 0 and up). Minimax cost with ties by the order of arrival, so by
+/// distance (Meyer 1994, "Topographic distance and watershed lines"): each edge gets one border, on its ridge.
+/// With no core at all every pixel stays 0.
+pub(super) fn flood(core: &Raster<u8>, slope: &Raster<f32>) -> Raster<u8> {
+    let (w, h) = (core.width(), core.height());
+    let top = slope.data().iter().copied().fold(0.0_f32, f32::max).max(1e-12);
+    // Square root: more levels where slopes are small, where darks and lights differ little.
+    let level = |i: usize| ((slope.data()[i] / top).sqrt() * (LEVELS - 1) as f32) as usize;
+    let mut out = core.clone();
+    let mut queues: Vec<Vec<(u32, u8)>> = vec![Vec::new(); LEVELS];
+    let mut heads = vec![0_usize; LEVELS];
+    let labels = out.data_mut();
+    let around = |i: usize| {
+        let (x, y) = (i % w, i / w);
+        [
+            (x > 0).then(|| i - 1),
+            (x + 1 < w).then(|| i + 1),
+            (y > 0).then(|| i - w),
+            (y + 1 < h).then(|| i + w),
+        ]
+    };
+    for i in 0..w * h {
+        if labels[i] != 0 {
+            for j in around(i).into_iter().flatten() {
+                if labels[j] == 0 {
+                    queues[level(j)].push((j as u32, labels[i]));
+                }
+            }
+        }
+    }
+    let mut at = 0;
+    while at < LEVELS {
+        let Some(&(i, v)) = queues[at].get(heads[at]) else {
+            queues[at] = Vec::new();
+            heads[at] = 0;
+            at += 1;
+            continue;
+        };
+        heads[at] += 1;
+        let i = i as usize;
+        if labels[i] != 0 {
+            continue;
+        }
+        labels[i] = v;
+        for j in around(i).into_iter().flatten() {
+            if labels[j] == 0 {
+                queues[level(j).max(at)].push((j as u32, v));
+            }
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn picture(rows: &[&str]) -> Raster<u8> {
+        let w = rows[0].len();
+        let data = rows.iter().flat_map(|r| r.bytes().map(|b| if b == b'.' { 0 } else { b - b'0' })).collect();
+        Raster::from_vec(w, rows.len(), data)
+    }
+
+    proptest! {
+        /// The same areas as imageproc finds (on grids from two pixels across, where it can).
+        #[test]
+        fn components_agree_with_imageproc(w in 2_usize..16, h in 2_usize..16, cells in proptest::collection::vec(1_u8..4, 256)) {
+            let values = Raster::from_vec(w, h, cells[..w * h].to_vec());
+            let (got, count) = components(&values);
+            for v in 1..4 {
+                // One value at a time: its background value then hides nothing.
+                let mask: Vec<u8> = values.data().iter().map(|&p| u8::from(p == v)).collect();
+                let mask = image::GrayImage::from_vec(w as u32, h as u32, mask).expect("sizes agree");
+                let other = imageproc::region_labelling::connected_components(&mask, imageproc::region_labelling::Connectivity::Four, image::Luma([0]));
+                let pairs: std::collections::BTreeSet<(u32, u32)> = got.data().iter().zip(other.as_raw()).filter(|p| *p.1 != 0).map(|(&a, &b)| (a, b)).collect();
+                let ours: std::collections::BTreeSet<u32> = pairs.iter().map(|p| p.0).collect();
+                let theirs: std::collections::BTreeSet<u32> = pairs.iter().map(|p| p.1).collect();
+                prop_assert!(pairs.len() == ours.len() && pairs.len() == theirs.len(), "areas of value {} differ", v);
+            }
+            prop_assert_eq!(got.data().iter().copied().max().unwrap_or(0) as usize, count);
+        }
+    }
+
+    #[test]
+    fn flat_ground_goes_to_the_nearest_core() {
+        let core = picture(&["1......2", "1......2"]);
+        let got = flood(&core, &Raster::new(8, 2, 0.0));
+        assert_eq!(got, picture(&["11112222", "11112222"]), "ties go half way");
+    }
+
+    #[test]
+    fn borders_lie_on_the_ridge() {
+        let core = picture(&["1......2"]);
+        let slope = Raster::from_vec(8, 1, vec![0.0, 0.1, 0.1, 0.2, 0.3, 0.9, 0.2, 0.0]);
+        let got = flood(&core, &slope);
+        assert_eq!(got.data()[..5], [1, 1, 1, 1, 1], "everything before the ridge is the left core's");
+        assert_eq!(got.data()[6..], [2, 2], "everything behind the ridge is the right core's");
+    }
+
+    #[test]
+    fn thin_and_small_things_have_no_core() {
+        let mut values = Raster::new(40, 40, 1_u8);
+        for y in 5..35 {
+            values.set(5, y, 2);
+            for x in 20..30 {
+                values.set(x, y, 3);
+            }
+        }
+        for (x, y) in [(12, 12), (13, 12), (12, 13), (13, 13)] {
+            values.set(x, y, 4);
+        }
+        let core = cores(&values, 5, 6.0, 50.0);
+        assert!(!core.data().contains(&2), "a line of one pixel is thinner than six");
+        assert!(!core.data().contains(&4), "four pixels are less than fifty");
+        assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");
+        assert_eq!(core.at(0, 0), 1, "the picture's edge narrows nothing");
+    }
+}

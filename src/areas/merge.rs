@@ -1,0 +1,275 @@
+//! Merging by energy: which difference of tone is worth its length of line.
+//!
+//! The pair of areas whose union costs least in squared tone error per millimetre of line saved is merged first
+//! (Koepfler, Lopez & Morel 1994). The order is computed once and kept as a tree; every plainness is a cut
+//! through it, so lines only ever disappear as it grows.
+
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BinaryHeap};
+
+use crate::raster::Raster;
+use crate::tone::{ValueScale, tone_of};
+
+/// Marks the root of a tree.
+const NONE: u32 = u32::MAX;
+
+/// Sums over the pixels of an area.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AreaSums {
+    /// Pixels.
+    pub pixels: f64,
+    /// Sum of their reflectance.
+    pub reflectance: f64,
+}
+
+impl AreaSums {
+    /// L* of the mean reflectance.
+    #[must_use]
+    pub fn tone(&self) -> f64 {
+        tone_of(self.reflectance, self.pixels)
+    }
+
+    fn join(&self, other: &Self) -> Self {
+        Self { pixels: self.pixels + other.pixels, reflectance: self.reflectance + other.reflectance }
+    }
+}
+
+/// The order in which areas merge: leaves first, then one node for each union.
+#[derive(Clone, Debug, Default)]
+pub struct MergeTree {
+    /// Node above each node; `u32::MAX` for a root.
+    parent: Vec<u32>,
+    /// Height at which each node came to be, in L*^2 mm; 0 for leaves. Never falls towards the root.
+    height: Vec<f64>,
+    /// Value of each node.
+    value: Vec<u8>,
+    /// Sums of each node.
+    sums: Vec<AreaSums>,
+    leaves: usize,
+}
+
+impl MergeTree {
+    /// How many leaves (areas of the finest net) the tree has.
+    #[must_use]
+    pub fn leaves(&self) -> usize {
+        self.leaves
+    }
+
+    /// Value of a node.
+    #[must_use]
+    pub fn value(&self, node: usize) -> u8 {
+        self.value[node]
+    }
+
+    /// Sums of a node.
+    #[must_use]
+    pub fn sums(&self, node: usize) -> &AreaSums {
+        &self.sums[node]
+    }
+
+    /// For each leaf the node that stands for it when everything up to `height` (L*^2 mm) has merged.
+    #[must_use]
+    pub fn cut(&self, height: f64) -> Vec<usize> {
+        let mut stands: Vec<usize> = (0..self.parent.len()).collect();
+        for n in (0..self.parent.len()).rev() {
+            let p = self.parent[n];
+            if p != NONE && self.height[p as usize] <= height {
+                stands[n] = stands[p as usize];
+            }
+        }
+        stands.truncate(self.leaves);
+        stands
+    }
+
+    /// Height at which two leaves become one, in L*^2 mm; infinite if they never do.
+    #[must_use]
+    pub fn height_between(&self, a: usize, b: usize) -> f64 {
+        let (mut a, mut b) = (a as u32, b as u32);
+        // A parent's number is above its children's: the lower of the two climbs.
+        while a != b {
+            let lower = if a < b { &mut a } else { &mut b };
+            *lower = self.parent[*lower as usize];
+            if *lower == NONE {
+                return f64::INFINITY;
+            }
+        }
+        self.height[a as usize]
+    }
+}
+
+/// A pair that may merge, cheapest first; ties by number, so that the order never depends on chance.
+#[derive(PartialEq)]
+struct Pair {
+    cost: f64,
+    a: u32,
+    b: u32,
+}
+
+impl Eq for Pair {}
+
+impl Ord for Pair {
+    fn cmp(&self, other: &Self) -> Ordering {
+        other.cost.total_cmp(&self.cost).then(other.a.cmp(&self.a)).then(other.b.cmp(&self.b))
+    }
+}
+
+impl PartialOrd for Pair {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+/// Mean length of a straight line per crack edge that it is traced with, over all directions (pi / 4).
+const CRACK_LENGTH: f64 = std::f64::consts::FRAC_PI_4;
+
+/// Shared border length in mm of each pair of areas, from the smaller id.
+fn shared_borders(ids: &Raster<u32>, leaves: usize, px_per_mm: f64) -> Vec<BTreeMap<u32, f64>> {
+    let h = ids.height();
+    let mut pairs: Vec<u64> = Vec::new();
+    let mut note = |a: u32, b: u32| {
+        if a != b {
+            pairs.push(u64::from(a.min(b)) << 32 | u64::from(a.max(b)));
+        }
+    };
+    for y in 0..h {
+        let row = ids.row(y);
+        row.windows(2).for_each(|p| note(p[0], p[1]));
+        if y + 1 < h {
+            row.iter().zip(ids.row(y + 1)).for_each(|(&a, &b)| note(a, b));
+        }
+    }
+    pairs.sort_unstable();
+    let mut sides = vec![BTreeMap::new(); leaves];
+    for run in pairs.chunk_by(|a, b| a == b) {
+        let (a, b) = ((run[0] >> 32) as u32, run[0] as u32);
+        let mm = run.len() as f64 * CRACK_LENGTH / px_per_mm;
+        sides[a as usize].insert(b, mm);
+        sides[b as usize].insert(a, mm);
+    }
+    sides
+}
+
+/// Merges everything, cheapest union first, and keeps the order.
+///
+/// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves.
+#[must_use]
+pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &ValueScale, px_per_mm: f64) -> MergeTree {
+    let leaves = values.len();
+    let mut sides = shared_borders(ids, leaves, px_per_mm);
+    let mut tree = MergeTree {
+        parent: vec![NONE; leaves],
+        height: vec![0.0; leaves],
+        value: values.to_vec(),
+        sums: sums.to_vec(),
+        leaves,
+    };
+    let px2 = px_per_mm * px_per_mm;
+    let cost = |tree: &MergeTree, a: u32, b: u32, shared_mm: f64| {
+        let (p, q) = (&tree.sums[a as usize], &tree.sums[b as usize]);
+        if tree.value[a as usize] == tree.value[b as usize] {
+            return 0.0;
+        }
+        let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;
+        size * (p.tone() - q.tone()).powi(2) / shared_mm
+    };
+    let mut heap = BinaryHeap::new();
+    for a in 0..leaves as u32 {
+        for (&b, &mm) in sides[a as usize].range(a + 1..) {
+            heap.push(Pair { cost: cost(&tree, a, b, mm), a, b });
+        }
+    }
+    while let Some(Pair { cost: c, a, b }) = heap.pop() {
+        if tree.parent[a as usize] != NONE || tree.parent[b as usize] != NONE {
+            continue;
+        }
+        let node = tree.parent.len() as u32;
+        let height = c.max(tree.height[a as usize]).max(tree.height[b as usize]);
+        let (pa, pb) = (tree.sums[a as usize], tree.sums[b as usize]);
+        let larger = if pa.pixels >= pb.pixels { a } else { b };
+        let sum = pa.join(&pb);
+        tree.parent[a as usize] = node;
+        tree.parent[b as usize] = node;
+        tree.parent.push(NONE);
+        tree.height.push(height);
+        tree.value.push(moved_value(scale, tree.value[larger as usize], tree.sums[larger as usize].tone(), sum.tone()));
+        tree.sums.push(sum);
+        // The longer list of neighbours takes in the shorter.
+        let (mut most, mut least) = (std::mem::take(&mut sides[a as usize]), std::mem::take(&mut sides[b as usize]));
+        if most.len() < least.len() {
+            std::mem::swap(&mut most, &mut least);
+        }
+        for (n, mm) in least {
+            *most.entry(n).or_insert(0.0) += mm;
+        }
+        most.remove(&a);
+        most.remove(&b);
+        for (&n, &mm) in &most {
+            let side = &mut sides[n as usize];
+            side.remove(&a);
+            side.remove(&b);
+            side.insert(node, mm);
+            // A union of its neighbour's value costs nothing more: that line dies at the same height.
+            heap.push(Pair { cost: cost(&tree, n, node, mm), a: n, b: node });
+        }
+        sides.push(most);
+    }
+    tree
+}
+
+/// Value of a union: the larger part's, moved by as many values as the mean has moved over.
+fn moved_value(scale: &ValueScale, value: u8, tone_before: f64, tone_after: f64) -> u8 {
+    let (before, after) = (scale.value(tone_before as f32), scale.value(tone_after as f32));
+    let moved = i16::from(value) + i16::from(after) - i16::from(before);
+    moved.clamp(1, i16::from(scale.values())) as u8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn tree_of(w: usize, h: usize, values: Vec<u8>) -> (MergeTree, Raster<u32>) {
+        let raster = Raster::from_vec(w, h, values);
+        let (mut ids, n) = super::super::flood::components(&raster);
+        ids.data_mut().iter_mut().for_each(|i| *i -= 1);
+        let mut leaf_values = vec![0; n];
+        let mut sums = vec![AreaSums::default(); n];
+        for (&v, &i) in raster.data().iter().zip(ids.data()) {
+            leaf_values[i as usize] = v;
+            sums[i as usize].pixels += 1.0;
+            sums[i as usize].reflectance += 1.0 - (f64::from(v) - 0.5) / 5.0;
+        }
+        let scale = ValueScale::new(vec![90.0, 75.0, 60.0, 40.0]);
+        (merge_tree(&ids, &leaf_values, &sums, &scale, 2.0), ids)
+    }
+
+    proptest! {
+        /// Cuts are nested: what has merged stays merged, and the tree ends in one root.
+        #[test]
+        fn cuts_are_nested(w in 1_usize..12, h in 1_usize..12, cells in proptest::collection::vec(1_u8..6, 144)) {
+            let (tree, ids) = tree_of(w, h, cells[..w * h].to_vec());
+            for (n, &p) in tree.parent.iter().enumerate() {
+                prop_assert!(p == NONE || (p as usize > n && tree.height[p as usize] >= tree.height[n]), "heights never fall");
+            }
+            prop_assert_eq!(tree.parent.iter().filter(|&&p| p == NONE).count(), 1, "one picture, one root");
+            let mut before = tree.cut(-1.0);
+            for height in [0.0, 1.0, 10.0, 100.0, 1e3, 1e9] {
+                let now = tree.cut(height);
+                for a in 0..before.len() {
+                    for b in 0..before.len() {
+                        prop_assert!(before[a] != before[b] || now[a] == now[b], "a union fell apart");
+                        prop_assert_eq!(now[a] == now[b], a == b || tree.height_between(a, b) <= height);
+                    }
+                }
+                // No line between equal values is left.
+                for y in 0..h {
+                    for x in 1..w {
+                        let (a, b) = (now[ids.at(x - 1, y) as usize], now[ids.at(x, y) as usize]);
+                        prop_assert!(a == b || tree.value(a) != tree.value(b), "neighbours of one value");
+                    }
+                }
+                before = now;
+            }
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! Which kind of reference it is: hatched ink, tonal, or either with holding lines.
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::gauss::gaussian;
+use super::texture::TilePitch;
+use crate::colour::lightness_f32;
+use crate::raster::Raster;
+
+/// What a reference is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReferenceKind {
+    /// Tone made of ink marks (hatching, stipple, printing screen).
+    Hatched,
+    /// Continuous tones.
+    Tonal,
+    /// Continuous tones with dark contours drawn round the objects.
+    TonalWithLines,
+    /// Ink marks, with dark contours drawn round the objects.
+    HatchedWithLines,
+}
+
+impl ReferenceKind {
+    /// Whether tone is made of ink marks.
+    #[must_use]
+    pub fn is_ink(self) -> bool {
+        matches!(self, Self::Hatched | Self::HatchedWithLines)
+    }
+}
+
+/// What the kind was judged by.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct KindEvidence {
+    /// Median over the mid-toned parts of the variance of reflectance within 1.5 mm, as a share of what pure ink
+    /// on pure paper of the same mean would give (1 = ink marks, 0 = even tone).
+    pub ink_share: f64,
+    /// Share of the picture in which the texture repeats at a pitch.
+    pub patterned_share: f64,
+    /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
+    pub line_share: f64,
+    /// Whether the person set the kind.
+    pub set_by_hand: bool,
+}
+
+/// Radius of the surroundings in which the variance of reflectance is taken, in mm (Gaussian width).
+const SURROUNDINGS_MM: f64 = 0.75;
+/// Ink share from which a reference counts as ink: measured, see DEVELOPERS.md.
+const INK_SHARE: f64 = 0.25;
+/// Share of patterned tiles that makes a reference ink at a third of that ink share (fine screens lose contrast
+/// when they are scanned coarsely).
+const PATTERNED_SHARE: f64 = 0.4;
+/// Share of thin dark lines between which a tonal reference counts as outlined.
+const LINE_SHARE: f64 = 0.004;
+
+/// Judges the kind of a reference (reflectance, normalised to its paper and ink).
+pub(super) fn judge(reflectance: &Raster<f32>, px_per_mm: f64, pitches: &[Option<TilePitch>]) -> (ReferenceKind, KindEvidence) {
+    let sigma = (SURROUNDINGS_MM * px_per_mm) as f32;
+    let mean = gaussian(reflectance, sigma);
+    let square = gaussian(&reflectance.map(|v| v * v), sigma);
+    let mut shares: Vec<f32> = mean
+        .data()
+        .par_iter()
+        .zip(square.data().par_iter())
+        .filter(|(m, _)| (0.06..0.92).contains(*m))
+        .map(|(&m, &s)| (s - m * m).max(0.0) / (m * (1.0 - m)))
+        .collect();
+    let ink_share = if shares.len() * 50 < mean.data().len() {
+        // Hardly any mid tone: bare paper and solid black alone are ink as much as tone.
+        0.0
+    } else {
+        let mid = shares.len() / 2;
+        f64::from(*shares.select_nth_unstable_by(mid, f32::total_cmp).1)
+    };
+    let patterned = pitches.iter().filter(|p| p.is_some()).count();
+    let patterned_share = patterned as f64 / pitches.len().max(1) as f64;
+    let ink = ink_share > INK_SHARE || (ink_share > INK_SHARE / 3.0 && patterned_share > PATTERNED_SHARE);
+    let line_share = thin_dark_share(reflectance, px_per_mm);
+    let kind = match (ink, line_share > LINE_SHARE) {
+        (true, _) => ReferenceKind::Hatched,
+        (false, true) => ReferenceKind::TonalWithLines,
+        (false, false) => ReferenceKind::Tonal,
+    };
+    (kind, KindEvidence { ink_share, patterned_share, line_share, set_by_hand: false })
+}
+
+/// Share of pixels on thin dark lines: much darker than their grey-scale closing over 0.8 mm.
+fn thin_dark_share(reflectance: &Raster<f32>, px_per_mm: f64) -> f64 {
+    let closed = close_disc(reflectance, 0.4 * px_per_mm);
+    let n = closed
+        .data()
+        .iter()
+        .zip(reflectance.data())
+        .filter(|&(&c, &v)| lightness_f32(c) - lightness_f32(v) > 20.0)
+        .count();
+    n as f64 / closed.data().len() as f64
+}
+
+/// Grey-scale closing with a disc of `radius_px`: dark things thinner than the disc vanish, lights keep their place.
+#[must_use]
+pub(super) fn close_disc(input: &Raster<f32>, radius_px: f64) -> Raster<f32> {
+    let spread = extreme_disc(input, radius_px, f32::max);
+    extreme_disc(&spread, radius_px, f32::min)
+}
+
+/// Largest or smallest sample within a disc round each pixel.
+pub(super) fn extreme_disc(input: &Raster<f32>, radius_px: f64, pick: fn(f32, f32) -> f32) -> Raster<f32> {
+    let (w, h) = (input.width(), input.height());
+    let r = radius_px.floor() as isize;
+    let mut out = input.clone();
+    out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+        for dy in -r..=r {
+            let yy = y as isize + dy;
+            if yy < 0 || yy >= h as isize {
+                continue;
+            }
+            let half = (radius_px * radius_px - (dy * dy) as f64).sqrt().floor() as usize;
+            let row = input.row(yy as usize);
+            for dx in 0..=half {
+                // Shifted rows, so that the inner loop runs over slices.
+                let n = w.saturating_sub(dx);
+                for (o, &v) in out[..n].iter_mut().zip(&row[w - n..]) {
+                    *o = pick(*o, v);
+                }
+                for (o, &v) in out[w - n..].iter_mut().zip(&row[..n]) {
+                    *o = pick(*o, v);
+                }
+            }
+        }
+    });
+    out
+}

@@ -1,0 +1,1 @@
+//! Tests of the fit against closed forms, a slow exhaustive programme, and random input.

@@ -1,0 +1,97 @@
+//! Placing: each point of a border moved along its normal to where the tone itself changes.
+//!
+//! Hard edges lie at half height in linear reflectance (blur happens in light), soft ones on the level of L*
+//! between the two values.
+
+use kurbo::{Point, Vec2};
+use rayon::prelude::*;
+
+use super::lines::Line;
+use crate::colour::{lightness, reflectance};
+use crate::raster::Raster;
+use crate::tone::ToneField;
+
+/// How far from the crack a place is looked for, in pixels, beside the width of the mean.
+const REACH_PX: f64 = 1.6;
+/// A change of tone over the reach that makes an edge hard there, in L*.
+const HARD_STEP_L: f64 = 7.0;
+/// Steps in which the profile across is read, in pixels.
+const STEP_PX: f64 = 0.25;
+
+/// Value of a grid at a place in pixels, bilinear between pixel centres, level beyond the border.
+pub(super) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
+    let (w, h) = (raster.width(), raster.height());
+    let x = (p.x - 0.5).clamp(0.0, (w - 1) as f64);
+    let y = (p.y - 0.5).clamp(0.0, (h - 1) as f64);
+    let (x0, y0) = (x as usize, y as usize);
+    let (x1, y1) = ((x0 + 1).min(w - 1), (y0 + 1).min(h - 1));
+    let (tx, ty) = (x.fract(), y.fract());
+    let at = |x: usize, y: usize| f64::from(raster.at(x, y));
+    let top = at(x0, y0) + tx * (at(x1, y0) - at(x0, y0));
+    let bottom = at(x0, y1) + tx * (at(x1, y1) - at(x0, y1));
+    top + ty * (bottom - top)
+}
+
+/// Unit normal to the left of each point of a line (seen on the sheet), from its neighbours `reach` points away.
+pub(super) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2> {
+    let n = points.len();
+    (0..n)
+        .map(|i| {
+            let (a, b) = if closed {
+                let reach = reach.min(n / 2);
+                (points[(i + n - reach) % n], points[(i + reach) % n])
+            } else {
+                (points[i.saturating_sub(reach)], points[(i + reach).min(n - 1)])
+            };
+            let d = b - a;
+            let length = d.hypot();
+            if length > 0.0 { Vec2::new(d.y, -d.x) / length } else { Vec2::new(0.0, -1.0) }
+        })
+        .collect()
+}
+
+/// Places the points of a line, in pixels; `level` is the break of L* between the values on its two sides.
+/// End points stay.
+pub(super) fn place(tone: &ToneField, line: &Line, levels: &[f64]) -> Vec<Point> {
+    let reach = REACH_PX + 1.5 * tone.mean_width_mm * tone.px_per_mm;
+    let normals = normals(&line.points, line.closed(), 4);
+    let last = line.points.len() - 1;
+    line.points
+        .par_iter()
+        .with_min_len(256)
+        .enumerate()
+        .map(|(i, &p)| {
+            if !line.closed() && (i == 0 || i == last) {
+                return p;
+            }
+            let n = normals[i];
+            p + n * offset(&tone.lightness, p, n, reach, levels[i])
+        })
+        .collect()
+}
+
+/// How far along the normal the tone passes its level, in pixels; 0 where it does not within reach.
+fn offset(lightness_field: &Raster<f32>, p: Point, n: Vec2, reach: f64, level: f64) -> f64 {
+    let steps = (reach / STEP_PX).ceil() as i32;
+    let profile: Vec<f64> =
+        (-steps..=steps).map(|k| sample(lightness_field, p + n * (f64::from(k) * STEP_PX))).collect();
+    let (first, last) = (profile[0], profile[profile.len() - 1]);
+    let level = if (first - last).abs() > HARD_STEP_L {
+        lightness(0.5 * (reflectance(first) + reflectance(last)))
+    } else {
+        level
+    };
+    // The passage nearest to the crack, in the direction of the whole change.
+    let mut best: Option<f64> = None;
+    for (k, pair) in profile.windows(2).enumerate() {
+        let (a, b) = (pair[0] - level, pair[1] - level);
+        if a * b > 0.0 || (b - a) * (last - first) < 0.0 || (b - a).abs() < 1e-9 {
+            continue;
+        }
+        let t = (k as f64 - f64::from(steps) + a / (a - b)) * STEP_PX;
+        if best.is_none_or(|old| t.abs() < old.abs()) {
+            best = Some(t);
+        }
+    }
+    best.unwrap_or(0.0)
+}

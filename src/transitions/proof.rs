@@ -1,0 +1,1 @@
+//! Proof that no two boundary lines meet away from their shared ends.

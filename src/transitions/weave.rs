@@ -1,0 +1,450 @@
+//! The lines woven into one net: placed, smoothed, fitted from the highest down, each ending exactly on what it
+//! meets, and tightened wherever two of them would cross.
+
+use kurbo::{CubicBez, ParamCurve, ParamCurveNearest, Point, Vec2};
+use rayon::prelude::*;
+
+use super::corners::{CornerOptions, find_corners};
+use super::edge;
+use super::fit::{FitOptions, fit, round_um};
+use super::lines::Line;
+use super::place::place;
+use super::proof::{ProofLine, find_meetings};
+use super::smooth::{even, smooth};
+use super::trace::ArcEnd;
+use crate::tone::ToneField;
+
+/// Distance between the points that curves are fitted to, in mm.
+const SPACING_MM: f64 = 0.12;
+/// Least smoothing along a line in mm: the pixel stairs.
+const SMOOTH_MM: f64 = 0.12;
+/// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
+const SMOOTH_PER_MEAN: f64 = 0.9;
+/// Smoothing along a line per width of its edge ...
+const SMOOTH_PER_WIDTH: f64 = 0.06;
+/// ... and at most this many mm.
+const SMOOTH_MOST_MM: f64 = 1.2;
+/// How tightly a line follows its cracks: 0 as asked, up to the last, the mid-crack line itself.
+const LEVELS: u8 = 4;
+/// Rounds of proving and tightening; after half of them offenders go straight to the last level.
+const ROUNDS: usize = 10;
+
+/// Settings of weaving.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct WeaveOptions {
+    /// Fit tolerance in mm.
+    pub(super) tolerance_mm: f64,
+}
+
+/// A fitted line.
+#[derive(Clone, Debug)]
+pub(super) struct Woven {
+    /// Its cubics, in whole micrometres, in mm on the picture.
+    pub(super) curve: Vec<CubicBez>,
+    /// For each junction passed: (cubic, parameter, where).
+    pub(super) passed: Vec<(usize, f64, Point)>,
+    /// How tightly it had to be fitted, 0 as asked.
+    pub(super) level: u8,
+}
+
+/// A line's points before the fit, in mm.
+struct Shape {
+    points: Vec<Point>,
+    corners: Vec<usize>,
+    /// Place of each passed junction, in points.
+    passed: Vec<f64>,
+}
+
+/// Weaves all lines; returns them with how many lines had to be tightened, and the number of places left that
+/// could not be (0 but for a fault of the program).
+pub(super) fn weave(
+    tone: &ToneField, lines: &[Line], levels_of: &[Vec<f64>], junctions: &[Point], options: &WeaveOptions,
+) -> (Vec<Woven>, usize, usize) {
+    let order = {
+        let mut order: Vec<usize> = (0..lines.len()).collect();
+        order.sort_by(|&a, &b| {
+            lines[b].height.total_cmp(&lines[a].height).then(lines[b].points.len().cmp(&lines[a].points.len())).then(a.cmp(&b))
+        });
+        order
+    };
+    let mut tight = vec![0_u8; lines.len()];
+    let mut shapes: Vec<Shape> = lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, l, at, 0)).collect();
+    let mut left = 0;
+    for round in 0..ROUNDS {
+        let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
+        let (pieces, owner, ends, closed) = pieces(lines, &woven);
+        let proof: Vec<ProofLine<'_>> = pieces
+            .iter()
+            .zip(&ends)
+            .zip(&closed)
+            .map(|((curve, &ends), &closed)| ProofLine { curve, closed, ends })
+            .collect();
+        let meetings = find_meetings(&proof);
+        left = meetings.len();
+        let mut offenders: Vec<usize> = Vec::new();
+        for m in &meetings {
+            let [a, b] = m.lines.map(|l| owner[l]);
+            // The looser of the two gives way; both where they are equally tight.
+            if tight[a] <= tight[b] {
+                offenders.push(a);
+            }
+            if tight[b] <= tight[a] {
+                offenders.push(b);
+            }
+        }
+        offenders.sort_unstable();
+        offenders.dedup();
+        offenders.retain(|&l| tight[l] + 1 < LEVELS);
+        if offenders.is_empty() || round + 1 == ROUNDS {
+            let refits = tight.iter().filter(|&&t| t > 0).count();
+            return (woven, refits, left);
+        }
+        for &l in &offenders {
+            tight[l] = if round >= ROUNDS / 2 { LEVELS - 1 } else { tight[l] + 1 };
+        }
+        let fresh: Vec<(usize, Shape)> = offenders
+            .par_iter()
+            .map(|&l| (l, shape(tone, &lines[l], &levels_of[l], tight[l])))
+            .collect();
+        for (l, s) in fresh {
+            shapes[l] = s;
+        }
+    }
+    (Vec::new(), 0, left)
+}
+
+/// Points of a line, placed and smoothed as its tightness allows.
+fn shape(tone: &ToneField, line: &Line, levels: &[f64], tight: u8) -> Shape {
+    let px = tone.px_per_mm;
+    let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
+    if tight + 1 == LEVELS {
+        // Mid-crack lines never meet but at junctions.
+        return Shape {
+            points: line.points.iter().map(to_mm).collect(),
+            corners: (0..line.points.len()).collect(),
+            passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
+        };
+    }
+    let placed: Vec<Point> =
+        if tight == 2 { line.points.clone() } else { place(tone, line, levels) }.iter().map(to_mm).collect();
+    let evened = even(&placed, line.closed(), SPACING_MM);
+    let count = placed.len() as f64;
+    let passed = line
+        .passed
+        .iter()
+        .map(|p| {
+            let at = |i: usize| evened.at[i.min(evened.at.len() - 1)];
+            if p.index == 0 { -0.5 } else if p.index as f64 >= count { evened.points.len() as f64 - 0.5 } else { 0.5 * (at(p.index - 1) + at(p.index)) }
+        })
+        .collect();
+    let stairs = smooth(&evened.points, line.closed(), SMOOTH_MM / SPACING_MM);
+    let loosen = match tight {
+        0 => 1.0,
+        1 => 0.4,
+        _ => 0.0,
+    };
+    let mean = loosen * SMOOTH_PER_MEAN * tone.mean_width_mm;
+    let soft = loosen * (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
+    let sigma = (SMOOTH_MM.powi(2) + mean * mean + soft * soft).sqrt();
+    // A corner is one only if it stands out from what the texture makes along the line.
+    let reach = 0.8_f64.max(3.0 * sigma);
+    let mut corners = find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
+    corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
+    let points = smooth_between(&stairs, line.closed(), &corners, sigma / SPACING_MM);
+    Shape { points, corners, passed }
+}
+
+/// Median width of the edge along a polyline, in mm, from a few places.
+fn typical_width(tone: &ToneField, points: &[Point]) -> f64 {
+    let every = (points.len() / 12).max(8);
+    let mut found: Vec<f64> = points
+        .iter()
+        .step_by(every)
+        .zip(points.iter().skip(4).step_by(every))
+        .flat_map(|(&a, &b)| {
+            let third = (b - a) / 3.0;
+            edge::widths(tone, &[CubicBez::new(a, a + third, b - third, b)])
+        })
+        .collect();
+    found.sort_by(f64::total_cmp);
+    found.get(found.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Smooths each stretch between corners for itself, corners and ends staying where they are.
+fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigma: f64) -> Vec<Point> {
+    if corners.is_empty() {
+        return smooth(points, closed, sigma);
+    }
+    let n = points.len();
+    let mut out = points.to_vec();
+    let mut stretch = |from: usize, to: usize| {
+        let part: Vec<Point> = (from..=to).map(|i| points[i % n]).collect();
+        for (i, p) in smooth(&part, false, sigma).into_iter().enumerate() {
+            out[(from + i) % n] = p;
+        }
+    };
+    for pair in corners.windows(2) {
+        stretch(pair[0], pair[1]);
+    }
+    let (first, last) = (corners[0], corners[corners.len() - 1]);
+    if closed {
+        stretch(last, first + n);
+    } else {
+        stretch(0, first);
+        stretch(last, n - 1);
+    }
+    out
+}
+
+/// Fits all lines from the highest down, each ending on those already fitted.
+fn fit_all(
+    lines: &[Line], shapes: &[Shape], order: &[usize], junctions: &[Point], px: f64, tight: &[u8],
+    options: &WeaveOptions,
+) -> Vec<Woven> {
+    let mut at: Vec<Option<Point>> = vec![None; junctions.len()];
+    let mut woven: Vec<Option<Woven>> = vec![None; lines.len()];
+    let mut rest: Vec<usize> = order.to_vec();
+    while !rest.is_empty() {
+        // Lines whose end junctions lie on fitted lines (or on no line at all) can be fitted side by side.
+        let passes: Vec<bool> = {
+            let mut pending = vec![false; junctions.len()];
+            rest.iter().flat_map(|&l| &lines[l].passed).for_each(|p| pending[p.junction] = true);
+            rest.iter().map(|&l| lines[l].ends.iter().all(|e| !matches!(e, ArcEnd::Junction(j) if pending[*j]))).collect()
+        };
+        let mut ready: Vec<usize> = rest.iter().zip(&passes).filter(|(_, ok)| **ok).map(|(&l, _)| l).collect();
+        if ready.is_empty() {
+            // Lines of one height that end on each other in a ring: the first keeps its junctions where they are.
+            ready.push(rest[0]);
+        }
+        for &l in &ready {
+            for end in lines[l].ends {
+                if let ArcEnd::Junction(j) = end {
+                    at[j].get_or_insert(round_um(Point::new(junctions[j].x / px, junctions[j].y / px)));
+                }
+            }
+        }
+        let done: Vec<(usize, Woven)> = ready
+            .par_iter()
+            .map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, tight[l], options)))
+            .collect();
+        for (l, w) in done {
+            for (p, &(_, _, q)) in lines[l].passed.iter().zip(&w.passed) {
+                at[p.junction] = Some(q);
+            }
+            woven[l] = Some(w);
+        }
+        rest.retain(|&l| woven[l].is_none());
+    }
+    woven.into_iter().flatten().collect()
+}
+
+/// Fits one line between the places where its ends lie.
+fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options: &WeaveOptions) -> Woven {
+    let mut points = shape.points.clone();
+    for (e, end) in line.ends.iter().enumerate() {
+        let target = match end {
+            ArcEnd::Junction(j) => at[*j],
+            ArcEnd::Frame => Some(round_um(points[if e == 0 { 0 } else { points.len() - 1 }])),
+            ArcEnd::Closed => None,
+        };
+        if let Some(target) = target {
+            pull_end(&mut points, e == 1, target, tight + 1 == LEVELS);
+        }
+    }
+    // Junctions already fixed (only in a ring of lines that end on each other) are passed through as corners.
+    let mut corners = shape.corners.clone();
+    let mut pinned = Vec::new();
+    for (p, &place) in line.passed.iter().zip(&shape.passed) {
+        if let Some(fixed) = at[p.junction] {
+            let i = (place.round().max(0.0) as usize).min(points.len() - 1);
+            points[i] = fixed;
+            corners.push(i);
+            pinned.push((p.junction, fixed));
+        }
+    }
+    corners.sort_unstable();
+    corners.dedup();
+    let tolerance_mm = match tight {
+        0 => options.tolerance_mm,
+        1 => 0.5 * options.tolerance_mm,
+        _ => 0.02_f64.min(options.tolerance_mm),
+    };
+    let curve = if tight + 1 == LEVELS {
+        straight(&points, line.closed())
+    } else {
+        fit(&points, line.closed(), &corners, [None::<Vec2>; 2], &FitOptions { tolerance_mm })
+    };
+    let passed = line
+        .passed
+        .iter()
+        .zip(&shape.passed)
+        .map(|(p, &place)| {
+            let fixed = pinned.iter().find(|(j, _)| *j == p.junction).map(|(_, q)| *q);
+            nearest(&curve, fixed.unwrap_or_else(|| between(&points, line.closed(), place)), fixed)
+        })
+        .collect();
+    Woven { curve, passed, level: tight }
+}
+
+/// The polyline itself, as straight cubics in whole micrometres.
+fn straight(points: &[Point], closed: bool) -> Vec<CubicBez> {
+    let mut rounded: Vec<Point> = points.iter().map(|&p| round_um(p)).collect();
+    if closed {
+        rounded.push(rounded[0]);
+    }
+    rounded.dedup();
+    rounded
+        .windows(2)
+        .map(|p| CubicBez::new(p[0], round_um(p[0].lerp(p[1], 1.0 / 3.0)), round_um(p[0].lerp(p[1], 2.0 / 3.0)), p[1]))
+        .collect()
+}
+
+/// The place between two points of a line.
+fn between(points: &[Point], closed: bool, at: f64) -> Point {
+    let n = points.len();
+    let i = at.floor();
+    let index = |k: f64| if closed { k.rem_euclid(n as f64) as usize % n } else { (k.max(0.0) as usize).min(n - 1) };
+    points[index(i)].lerp(points[index(i + 1.0)], at - i)
+}
+
+/// Nearest place of a curve: (cubic, parameter, where). A place that is fixed already is kept.
+fn nearest(curve: &[CubicBez], p: Point, fixed: Option<Point>) -> (usize, f64, Point) {
+    let mut best = (0, 0.0, f64::INFINITY);
+    for (i, c) in curve.iter().enumerate() {
+        let n = c.nearest(p, 1e-6);
+        if n.distance_sq < best.2 {
+            best = (i, n.t, n.distance_sq);
+        }
+    }
+    let (i, t, _) = best;
+    (i, t, fixed.unwrap_or_else(|| round_um(curve[i].eval(t))))
+}
+
+/// Moves an end to where it belongs, the points before it following less and less.
+fn pull_end(points: &mut [Point], at_end: bool, target: Point, only_end: bool) {
+    let n = points.len();
+    let index = |k: usize| if at_end { n - 1 - k } else { k };
+    let shift = target - points[index(0)];
+    let reach = (1.0_f64.max(3.0 * shift.hypot()) / SPACING_MM) as usize;
+    let reach = reach.min(n / 2).max(1);
+    if only_end {
+        points[index(0)] = target;
+        return;
+    }
+    for k in 0..reach {
+        let t = k as f64 / reach as f64;
+        let follow = 1.0 - t * t * (3.0 - 2.0 * t);
+        points[index(k)] += shift * follow;
+    }
+    points[index(0)] = target;
+}
+
+type Pieces = (Vec<Vec<CubicBez>>, Vec<usize>, Vec<[Option<usize>; 2]>, Vec<bool>);
+
+/// All lines cut at every junction that they pass, with the line that each piece is of.
+fn pieces(lines: &[Line], woven: &[Woven]) -> Pieces {
+    let (mut curves, mut owner, mut ends, mut closed) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for (l, (line, w)) in lines.iter().zip(woven).enumerate() {
+        for piece in cut(line, w, &|_| true) {
+            curves.push(piece.curve);
+            owner.push(l);
+            ends.push(piece.ends);
+            closed.push(piece.closed);
+        }
+    }
+    (curves, owner, ends, closed)
+}
+
+/// A stretch of a line between two junctions.
+pub(super) struct Piece {
+    /// Its cubics.
+    pub(super) curve: Vec<CubicBez>,
+    /// Junctions at its ends.
+    pub(super) ends: [Option<usize>; 2],
+    /// Whether it is a whole closed line.
+    pub(super) closed: bool,
+    /// Number of the junction passed behind which it begins, `None` for the line's own beginning.
+    pub(super) behind: Option<usize>,
+}
+
+/// Cuts a line at the junctions that are wanted; a closed line is turned to begin at the first of them.
+pub(super) fn cut(line: &Line, woven: &Woven, wanted: &impl Fn(usize) -> bool) -> Vec<Piece> {
+    let mut cuts: Vec<(usize, f64, Point, usize)> = line
+        .passed
+        .iter()
+        .enumerate()
+        .filter(|(_, p)| wanted(p.junction))
+        .map(|(k, _)| {
+            let (i, t, p) = woven.passed[k];
+            (i, t, p, k)
+        })
+        .collect();
+    cuts.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.3.cmp(&b.3)));
+    let own_end = |e: usize| match line.ends[e] {
+        ArcEnd::Junction(j) => Some(j),
+        _ => None,
+    };
+    if cuts.is_empty() {
+        return vec![Piece { curve: woven.curve.clone(), ends: [own_end(0), own_end(1)], closed: line.closed(), behind: None }];
+    }
+    let last = woven.curve.len() - 1;
+    let start = (0, 0.0, woven.curve[0].p0, usize::MAX);
+    let stop = (last, 1.0, woven.curve[last].p3, usize::MAX);
+    let junction = |k: usize| line.passed[k].junction;
+    let mut out = Vec::new();
+    let stretch = |a: &(usize, f64, Point, usize), b: &(usize, f64, Point, usize)| {
+        let mut curve = Vec::new();
+        for i in a.0..=b.0 {
+            let (from, to) = (if i == a.0 { a.1 } else { 0.0 }, if i == b.0 { b.1 } else { 1.0 });
+            if to - from > 1e-9 {
+                curve.push(if from == 0.0 && to == 1.0 { woven.curve[i] } else { woven.curve[i].subsegment(from..to) });
+            }
+        }
+        joined(curve, a.2, b.2)
+    };
+    if line.closed() {
+        for (k, a) in cuts.iter().enumerate() {
+            let curve = match cuts.get(k + 1) {
+                Some(b) => stretch(a, b),
+                None => {
+                    let mut curve = stretch(a, &stop);
+                    curve.extend(stretch(&start, &cuts[0]));
+                    joined(curve, a.2, cuts[0].2)
+                }
+            };
+            let to = cuts.get(k + 1).unwrap_or(&cuts[0]);
+            out.push(Piece { curve, ends: [Some(junction(a.3)), Some(junction(to.3))], closed: false, behind: Some(a.3) });
+        }
+    } else {
+        let mut from = start;
+        for b in cuts.iter().chain(std::iter::once(&stop)) {
+            let end = |c: &(usize, f64, Point, usize), e: usize| if c.3 == usize::MAX { own_end(e) } else { Some(junction(c.3)) };
+            out.push(Piece {
+                curve: stretch(&from, b),
+                ends: [end(&from, 0), end(b, 1)],
+                closed: false,
+                behind: (from.3 != usize::MAX).then_some(from.3),
+            });
+            from = *b;
+        }
+    }
+    out
+}
+
+/// Cubics in whole micrometres that join exactly and run from `a` to `b`; never none.
+fn joined(mut curve: Vec<CubicBez>, a: Point, b: Point) -> Vec<CubicBez> {
+    for c in &mut curve {
+        *c = CubicBez::new(round_um(c.p0), round_um(c.p1), round_um(c.p2), round_um(c.p3));
+    }
+    curve.retain(|c| c.p0 != c.p3 || c.p1 != c.p0 || c.p2 != c.p3);
+    if curve.is_empty() {
+        curve.push(CubicBez::new(a, a, b, b));
+    }
+    let last = curve.len() - 1;
+    curve[0].p0 = a;
+    curve[last].p3 = b;
+    for i in 1..curve.len() {
+        curve[i].p0 = curve[i - 1].p3;
+    }
+    curve
+}
