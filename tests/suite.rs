@@ -2,6 +2,6 @@
 
 mod drawn;
 mod metamorphic;
-//mod oracles;
+mod oracles;
 mod promises;
 mod sphere;
