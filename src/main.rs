@@ -1,3 +1,7 @@
 //! The `merestone` program: parse, run, say what went wrong.
 
-fn main() {}
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

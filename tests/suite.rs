@@ -1,7 +1,12 @@
 //! One binary for all tests that see the project from outside.
 
+mod bad_input;
+mod command_line;
 mod drawn;
 mod metamorphic;
 mod oracles;
+mod outputs;
+mod program;
 mod promises;
+mod sheet_sizes;
 mod sphere;

@@ -1,1 +1,96 @@
 //! Sheet: paper sizes and where the picture lies on the sheet.
+
+mod paper;
+mod placement;
+
+pub use paper::{NamedPaper, Paper, papers};
+pub use placement::{
+    DEFAULT_MARGIN_MM, DEFAULT_MARGIN_US_MM, Orientation, PlaceOptions, Placement, RectMm, place,
+};
+
+use crate::units::UnitError;
+use thiserror::Error;
+
+/// Why a sheet cannot be made as asked.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum SheetError {
+    /// A paper name that is in no table.
+    #[error(
+        "there is no paper called \"{name}\": did you mean {nearest}? A size can also be written out, such as 180x240mm"
+    )]
+    UnknownPaper {
+        /// What was written.
+        name: String,
+        /// The name in the table that differs least from it.
+        nearest: &'static str,
+    },
+    /// A size written out that cannot be read as two lengths.
+    #[error("\"{text}\" is not a paper size: {source}")]
+    UnreadableSize {
+        /// What was written.
+        text: String,
+        /// What is wrong with the length.
+        source: UnitError,
+    },
+    /// A size written out that no sheet has.
+    #[error("the paper size \"{text}\" is out of range: each side has to be between 20 mm and 10 m")]
+    SizeOutOfRange {
+        /// What was written.
+        text: String,
+    },
+    /// A margin that is negative or no number.
+    #[error("the margin is out of range: it has to be 0 mm or more")]
+    MarginOutOfRange,
+    /// Nothing is left of the sheet inside the margins.
+    #[error(
+        "margins of {margin_mm} mm leave no room on a sheet of {width_mm} x {height_mm} mm: \
+         they have to be under {limit_mm} mm"
+    )]
+    MarginsFillSheet {
+        /// The margin in mm, rounded for reading.
+        margin_mm: f64,
+        /// Width of the sheet in mm.
+        width_mm: f64,
+        /// Height of the sheet in mm.
+        height_mm: f64,
+        /// Half the shorter side in mm.
+        limit_mm: f64,
+    },
+    /// A picture width or height that is zero, negative or no number.
+    #[error("the picture's {side} is out of range: it has to be more than 0 mm")]
+    PictureOutOfRange {
+        /// "width" or "height".
+        side: &'static str,
+    },
+    /// The picture asked for does not fit inside the margins.
+    #[error(
+        "a picture {side} of {asked_mm} mm does not fit inside the margins of a sheet of \
+         {width_mm} x {height_mm} mm: the largest that fits is {largest_mm} mm"
+    )]
+    PictureTooLarge {
+        /// "width" or "height".
+        side: &'static str,
+        /// What was asked for in mm.
+        asked_mm: f64,
+        /// Width of the sheet in mm.
+        width_mm: f64,
+        /// Height of the sheet in mm.
+        height_mm: f64,
+        /// The largest in mm, rounded down to 0.01 mm.
+        largest_mm: f64,
+    },
+    /// The picture would be thinner than any line.
+    #[error(
+        "the picture would be only {width_mm} x {height_mm} mm on the sheet: each side has to be at least 1 mm, \
+         so crop the reference or ask for a larger picture"
+    )]
+    PictureTooThin {
+        /// Width of the picture in mm, rounded for reading.
+        width_mm: f64,
+        /// Height of the picture in mm, rounded for reading.
+        height_mm: f64,
+    },
+    /// A reference with no pixels, or pixels of no shape.
+    #[error("the reference has no pixels to place")]
+    NoPixels,
+}

@@ -1,1 +1,137 @@
 //! Study: the settings of one study, and the stages run in order.
+
+mod report;
+mod run;
+mod settings;
+
+use thiserror::Error;
+
+use crate::reference::ReferenceError;
+use crate::sheet::SheetError;
+use crate::tone::ToneError;
+
+pub use report::report;
+pub use run::{Stages, Step, run, working_scale};
+pub use settings::{
+    DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_VALUES,
+    Settings,
+};
+
+/// Why a study cannot be made.
+#[derive(Debug, Error)]
+pub enum StudyError {
+    /// Too few or too many values.
+    #[error("{asked} values make no study; choose 2 to 9")]
+    Values {
+        /// What was asked for.
+        asked: u8,
+    },
+    /// Not as many breaks as there are borders between values.
+    #[error(
+        "{values} values need {wanted} breaks between them, but {listed} are listed; list {wanted}, or change the number of values"
+    )]
+    BreakCount {
+        /// Number of values.
+        values: u8,
+        /// Breaks that they need.
+        wanted: usize,
+        /// Breaks that were listed.
+        listed: usize,
+    },
+    /// A break that leaves no room on one side.
+    #[error("a break at L* {asked} divides nothing; a break lies between 0 and 100, both left out")]
+    BreakRange {
+        /// The break.
+        asked: f64,
+    },
+    /// Breaks that do not go from light to dark.
+    #[error(
+        "the breaks are out of order: {first} comes before {second}; list them from light to dark, each once"
+    )]
+    BreakOrder {
+        /// The earlier one.
+        first: f64,
+        /// The later one.
+        second: f64,
+    },
+    /// Ink that is not darker than paper, or not a lightness.
+    #[error("the tone range {ink},{paper} makes no sense; give the L* of ink, then of paper, from 0 to 100")]
+    ToneRange {
+        /// L* of ink.
+        ink: f64,
+        /// L* of paper.
+        paper: f64,
+    },
+    /// A number outside its range.
+    #[error("the {what} is {asked} {unit}; it has to be between {least} and {most} {unit}")]
+    OutOfRange {
+        /// What it is.
+        what: &'static str,
+        /// Its unit.
+        unit: &'static str,
+        /// What was asked for.
+        asked: f64,
+        /// The least that makes sense.
+        least: f64,
+        /// The most that makes sense.
+        most: f64,
+    },
+    /// A least area that is no size.
+    #[error("the least area is {asked} mm2; it has to be more than 0 and at most {most} mm2")]
+    LeastArea {
+        /// What was asked for.
+        asked: f64,
+        /// The most that makes sense.
+        most: f64,
+    },
+    /// A length that is no size.
+    #[error("the {what} is {asked_mm} mm; it has to be more than 0 mm")]
+    NotPositive {
+        /// What it is.
+        what: &'static str,
+        /// What was asked for.
+        asked_mm: f64,
+    },
+    /// A margin that is no length.
+    #[error("the margin is {asked_mm} mm; it has to be 0 mm or more")]
+    Margin {
+        /// What was asked for.
+        asked_mm: f64,
+    },
+    /// A picture so large, worked so finely, that memory would have no bound.
+    #[error(
+        "a picture of {width_mm:.0} x {height_mm:.0} mm with lines {narrowest_mm} mm apart needs more than \
+         {most} million working pixels; make the narrowest width larger or the picture smaller"
+    )]
+    TooFine {
+        /// Width of the picture on the sheet, in mm.
+        width_mm: f64,
+        /// Height of the picture on the sheet, in mm.
+        height_mm: f64,
+        /// Narrowest width, in mm.
+        narrowest_mm: f64,
+        /// The most working pixels, in millions.
+        most: usize,
+    },
+    /// The reference.
+    #[error(transparent)]
+    Reference(#[from] ReferenceError),
+    /// The sheet.
+    #[error(transparent)]
+    Sheet(#[from] SheetError),
+    /// The tones.
+    #[error(transparent)]
+    Tone(#[from] ToneError),
+}
+
+impl StudyError {
+    /// Whether the settings are at fault, not the reference or the machine.
+    #[must_use]
+    pub fn wrong_use(&self) -> bool {
+        match self {
+            Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
+            Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
+            _ => true,
+        }
+    }
+}

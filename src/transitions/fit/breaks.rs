@@ -7,10 +7,8 @@
 use super::span::{Piece, Span, straight};
 use kurbo::CubicBez;
 
-/// Even samples per cubic of the walk, beside the bracketed ones.
-const SAMPLES_PER_SPAN: usize = 7;
-/// Samples in the bracket of one joint.
-const SAMPLES_PER_BRACKET: usize = 6;
+/// Parts into which the bracket of a joint is divided.
+const SAMPLES: usize = 6;
 /// Failures in a row after which no longer span from the same break is tried.
 const FAILURES: usize = 3;
 
@@ -119,20 +117,16 @@ impl Piece {
     /// Candidate breaks in rising order, the ends among them.
     fn candidates(&self, ahead: &[Step], back: &[Step]) -> Vec<usize> {
         let mut found: Vec<usize> = vec![0, self.last()];
-        for steps in [ahead, back] {
-            for step in steps {
-                let n = step.to - step.from;
-                for k in 1..=SAMPLES_PER_SPAN {
-                    found.push(step.from + n * k / SAMPLES_PER_SPAN);
-                }
-            }
+        for step in ahead.iter().chain(back) {
+            found.push(step.to);
         }
-        if ahead.len() == back.len() {
-            for (f, b) in ahead.iter().zip(back) {
-                let (low, high) = (f.to.min(b.to), f.to.max(b.to));
-                for k in 0..=SAMPLES_PER_BRACKET {
-                    found.push(low + (high - low) * k / SAMPLES_PER_BRACKET);
-                }
+        // Joint k of a least solution lies between joint k of the backward and of the forward walk. If the walks
+        // differ in their counts, all that is known is that each span holds a joint.
+        let same = ahead.len() == back.len();
+        for (k, f) in ahead.iter().enumerate() {
+            let (low, high) = if same { (back[k].to.min(f.to), back[k].to.max(f.to)) } else { (f.from, f.to) };
+            for k in 1..SAMPLES {
+                found.push(low + (high - low) * k / SAMPLES);
             }
         }
         found.sort_unstable();

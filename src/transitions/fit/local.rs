@@ -6,7 +6,7 @@
 use kurbo::{Point, Vec2};
 
 /// Half widths of the windows tried, in mm.
-const WINDOWS_MM: [f64; 4] = [0.45, 0.85, 1.4, 2.2];
+const WINDOWS_MM: [f64; 5] = [0.45, 0.85, 1.4, 2.2, 3.5];
 /// Most of the tolerance that a joint may lie off its point.
 const MOST_SHIFT: f64 = 0.45;
 

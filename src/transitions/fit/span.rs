@@ -20,7 +20,9 @@ const FREE_END_COS: f64 = 0.94;
 /// Shortest span whose end direction may be free.
 const FREE_LEAST_MM: f64 = 1.0;
 /// Points of a span that take part in the least squares; all take part in the check.
-const SAMPLES: usize = 28;
+const SAMPLES: usize = 18;
+/// Round by round, the distance in limits above which the rounds to come are not expected to help.
+const GIVE_UP: [f64; 5] = [f64::INFINITY, 6.0, 2.5, 1.6, 1.3];
 /// How much a distance along the curve counts beside one across it.
 const ALONG_WEIGHT: f64 = 0.05;
 
@@ -152,30 +154,33 @@ impl Piece {
         }
         let picked = &mut picked[..count];
         let mut last = f64::INFINITY;
-        for round in 0..6 {
+        for round in 0..GIVE_UP.len() {
             let along = if round == 0 { 1.0 } else { ALONG_WEIGHT };
-            let offsets = least_squares(&cubic, handles, prior, picked, along)?;
+            let offsets = match handles {
+                [Handle::Along(d0), Handle::Along(d1)] => lengths(&cubic, [d0, d1], picked, along)?,
+                _ => least_squares(&cubic, handles, prior, picked, along)?,
+            };
             let next = CubicBez::new(p0, p0 + offsets[0], p3 + offsets[1], p3);
             let power = Power::new(&next);
             let mut worst: f64 = 0.0;
             let mut sum = 0.0;
             for (p, t) in picked.iter_mut() {
-                *t = power.step(power.step(*t, *p), *p);
+                *t = power.step(*t, *p);
                 let d = (power.at(*t) - *p).hypot2();
                 worst = worst.max(d);
                 sum += d;
             }
             let worst = worst.sqrt();
-            if (round == 1 && worst > 8.0 * limit) || (round == 2 && worst > 3.0 * limit) {
+            if round > 0 && worst > GIVE_UP[round] * limit {
                 return None;
             }
             if sum < last {
                 cubic = next;
             }
-            if sum > 0.97 * last {
+            if round > 1 && sum > 0.95 * last {
                 break;
             }
-            last = sum;
+            last = sum.min(last);
         }
         Some(cubic)
     }
@@ -203,12 +208,13 @@ impl Piece {
             } else {
                 let speed = power.slope(before).hypot();
                 let mut t = if speed > 0.0 { (before + gap / speed).min(1.0) } else { before };
-                for _ in 0..4 {
-                    let next = power.step(t, p);
-                    let done = (next - t).abs() < 1e-4;
-                    t = next;
-                    if done {
-                        break;
+                // Any place that goes forward will do as the match of a point; more steps only bring it nearer.
+                for round in 0..6 {
+                    t = power.step(t, p);
+                    if round > 0 || (power.at(t) - p).hypot2() < 0.25 * limit * limit {
+                        if (power.at(t.max(before)) - p).hypot2() <= limit * limit {
+                            break;
+                        }
                     }
                 }
                 t.max(before)
@@ -263,6 +269,43 @@ fn is_sound(cubic: &CubicBez) -> bool {
     }
     let turns = pairs.map(|(i, j)| units[i].cross(units[j]));
     !(turns[0] * turns[1] > 0.0 && turns[0] * turns[2] < 0.0)
+}
+
+/// Solves one round for the lengths of two handles along given directions.
+fn lengths(cubic: &CubicBez, directions: [Vec2; 2], picked: &[(Vec2, f64)], along: f64) -> Option<[Vec2; 2]> {
+    let power = Power::new(cubic);
+    let (p0, p3) = (cubic.p0.to_vec2(), cubic.p3.to_vec2());
+    let chord = cubic.p0.distance(cubic.p3);
+    let (mut a11, mut a12, mut a22, mut r1, mut r2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for &(p, t) in picked {
+        let u = 1.0 - t;
+        let (b1, b2) = (3.0 * u * u * t, 3.0 * u * t * t);
+        let start = u * u * u + b1;
+        let rest = p - start * p0 - (1.0 - start) * p3;
+        let slope = power.slope(t);
+        // Weighted sum over the two axes: across counts 1, along counts `along`.
+        let off = (1.0 - along) / slope.hypot2().max(1e-30);
+        let (h1, h2) = (b1 * directions[0], b2 * directions[1]);
+        let (s1, s2, s3) = (h1.dot(slope), h2.dot(slope), rest.dot(slope));
+        a11 += h1.dot(h1) - off * s1 * s1;
+        a12 += h1.dot(h2) - off * s1 * s2;
+        a22 += h2.dot(h2) - off * s2 * s2;
+        r1 += h1.dot(rest) - off * s1 * s3;
+        r2 += h2.dot(rest) - off * s2 * s3;
+    }
+    // A slight pull towards handles of a third keeps spans that say nothing about a handle solvable.
+    let pull = 1e-5 * (a11 + a22) + 1e-12;
+    a11 += pull;
+    a22 += pull;
+    r1 += pull * chord / 3.0;
+    r2 += pull * chord / 3.0;
+    let det = a11 * a22 - a12 * a12;
+    if det.is_nan() || det <= 0.0 {
+        return None;
+    }
+    let fit = |x: f64| x.clamp(SHORTEST_HANDLE * 1.05 * chord, LONGEST_HANDLE * 0.99 * chord);
+    let (x1, x2) = ((a22 * r1 - a12 * r2) / det, (a11 * r2 - a12 * r1) / det);
+    (x1.is_finite() && x2.is_finite()).then(|| [fit(x1) * directions[0], fit(x2) * directions[1]])
 }
 
 /// Solves one round: offsets of the inner control points from the ends.

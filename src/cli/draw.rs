@@ -1,0 +1,193 @@
+//! `merestone draw`: options to settings, the study run, and everything written together.
+
+use std::fs;
+use std::time::Instant;
+
+use merestone::output::{self, DrawingOptions};
+use merestone::reference::{ReadOptions, Reference, ReferenceError, read_bytes, read_file};
+use merestone::sheet::{Orientation, Paper, PlaceOptions};
+use merestone::strokes::SoftLines;
+use merestone::study::{DEFAULT_VALUES, Settings, Stages, Step, StudyError, report, run as run_study};
+use merestone::tone::{BreakRule, ReferenceKind, ToneRange};
+use merestone::transitions::DEFAULT_PLAINNESS;
+
+use super::args::{DrawArgs, KindArg, OrientationArg, SoftArg};
+use super::files::{Content, Input, Output, Outputs, read_piped};
+use super::print::{Failure, say};
+use super::progress::Progress;
+use super::values::{BreaksArg, ToneRangeArg};
+
+/// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
+const PREVIEW_PX_PER_MM: f64 = 10.0;
+/// Width of a soft edge's line as a share of a hard one's.
+const SOFT_LINE_SHARE: f64 = 0.5;
+
+/// Draws one reference: all is checked before work begins and written after all of it is done.
+pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
+    let settings = settings(args)?;
+    settings.check().map_err(|e| failure(&e))?;
+    let input = Input::new(&args.reference);
+    if let Input::File(path) = &input
+        && !fs::metadata(path).is_ok_and(|found| !found.is_dir())
+    {
+        // There is nothing to read: the reading says so, before anything is said of outputs beside it.
+        read(&input, args)?;
+    }
+    let outputs = Outputs::new(&args.files, &input)?;
+    set_threads(args)?;
+
+    let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
+    progress.begin("reading the reference");
+    let mut timings_ms = Vec::new();
+    let since = Instant::now();
+    let (reference, mut notes) = read(&input, args)?;
+    timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
+    let made =
+        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
+    let stages = made.take(&mut notes);
+    timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
+
+    progress.begin("making the files");
+    let since = Instant::now();
+    let results = outputs
+        .list()
+        .iter()
+        .map(|output| {
+            result(output.content(), &stages, &settings, args.running.timings.then_some(&timings_ms[..]))
+        })
+        .collect::<Result<Vec<_>, _>>()?;
+    timings_ms.push(("output", since.elapsed().as_secs_f64() * 1e3));
+    progress.end();
+    outputs.write(&results)?;
+
+    if !args.running.quiet {
+        for note in &notes {
+            say(&format!("note: {note}"));
+        }
+        if args.running.timings {
+            let parts: Vec<String> =
+                timings_ms.iter().map(|(name, ms)| format!("{name} {ms:.0} ms")).collect();
+            say(&format!("timings: {}", parts.join(", ")));
+        }
+        say(&summary(&stages, &outputs));
+    }
+    Ok(())
+}
+
+/// Options to settings; what cannot be read at all is refused here, what makes no sense by the settings' own check.
+fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
+    let paper = Paper::parse(&args.paper.paper).map_err(Failure::wrong_use)?;
+    let breaks = match &args.values.breaks {
+        BreaksArg::Fitted => BreakRule::Fitted,
+        BreaksArg::Even => BreakRule::Even,
+        BreaksArg::Listed(list) => BreakRule::Explicit(list.clone()),
+    };
+    // A list of breaks says by itself how many values there are; too long a list is refused by its count.
+    let values = args.values.values.unwrap_or(match &breaks {
+        BreakRule::Explicit(list) => u8::try_from(list.len() + 1).unwrap_or(u8::MAX),
+        _ => DEFAULT_VALUES,
+    });
+    Ok(Settings {
+        place: PlaceOptions {
+            margin_mm: args.paper.margin,
+            orientation: match args.paper.orientation {
+                OrientationArg::AsPicture => Orientation::AsPicture,
+                OrientationArg::Portrait => Orientation::Portrait,
+                OrientationArg::Landscape => Orientation::Landscape,
+            },
+            picture_width_mm: args.paper.picture_width,
+            picture_height_mm: args.paper.picture_height,
+        },
+        values,
+        breaks,
+        tone_range: match args.values.tone_range {
+            ToneRangeArg::Auto => ToneRange::Auto,
+            ToneRangeArg::Given(range) => ToneRange::Fixed(range),
+        },
+        kind: match args.values.kind {
+            KindArg::Auto => None,
+            KindArg::Hatched => Some(ReferenceKind::Hatched),
+            KindArg::Tonal => Some(ReferenceKind::Tonal),
+            KindArg::TonalWithLines => Some(ReferenceKind::TonalWithLines),
+            KindArg::HatchedWithLines => Some(ReferenceKind::HatchedWithLines),
+        },
+        narrowest_mm: args.lines.narrowest,
+        least_area_mm2: args.lines.least_area,
+        plainness: args.lines.plainness.unwrap_or(DEFAULT_PLAINNESS),
+        soft: match args.lines.soft {
+            SoftArg::Solid => SoftLines::Solid,
+            SoftArg::Broken => SoftLines::Broken,
+            SoftArg::None => SoftLines::None,
+        },
+        chain: args.lines.chain,
+        line_mm: args.lines.line,
+        ..Settings::on(paper)
+    })
+}
+
+/// Whose fault it is decides on the exit code.
+fn failure(error: &StudyError) -> Failure {
+    if error.wrong_use() { Failure::wrong_use(error) } else { Failure::other(error) }
+}
+
+fn read(input: &Input, args: &DrawArgs) -> Result<(Reference, Vec<String>), Failure> {
+    let options = ReadOptions { max_megapixels: f64::from(args.running.max_megapixels) };
+    let read = match input {
+        Input::File(path) => read_file(path, &options),
+        Input::Piped => read_bytes(&read_piped()?, &input.name(), &options),
+    };
+    let mut notes = Vec::new();
+    let reference = read.map_err(|e: ReferenceError| failure(&e.into()))?.take(&mut notes);
+    Ok((reference, notes))
+}
+
+/// Sets how many threads work at once; without the option all processors do.
+fn set_threads(args: &DrawArgs) -> Result<(), Failure> {
+    let Some(threads) = args.running.threads else { return Ok(()) };
+    rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
+        Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
+    })
+}
+
+/// The bytes of one output.
+fn result(
+    content: Content,
+    stages: &Stages,
+    settings: &Settings,
+    timings_ms: Option<&[(&'static str, f64)]>,
+) -> Result<Vec<u8>, Failure> {
+    let (plan, placement) = (&stages.strokes, &stages.placement);
+    let options = DrawingOptions {
+        line_mm: settings.line_mm,
+        soft_line_mm: settings.line_mm * SOFT_LINE_SHARE,
+        title: format!("Underdrawing, {}", settings.paper.name),
+        frame: false,
+    };
+    Ok(match content {
+        Content::Svg => output::svg(plan, placement, &options).into_bytes(),
+        Content::Pdf => output::pdf(plan, placement, &options),
+        Content::Png => output::png(plan, placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
+        Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
+        Content::Net => output::net_json(&stages.traced.net, placement).into_bytes(),
+        Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),
+    })
+}
+
+/// One line at the end: how much there is to draw, and where it went.
+fn summary(stages: &Stages, outputs: &Outputs) -> String {
+    let files: Vec<String> = outputs
+        .list()
+        .iter()
+        .map(|output| match output {
+            Output::Piped(_) => "standard output".into(),
+            Output::File(_, path) => path.display().to_string(),
+        })
+        .collect();
+    format!(
+        "{:.2} m of line, {} areas, {} transitions; wrote {}",
+        stages.strokes.drawn_mm / 1000.0,
+        stages.traced.net.areas.len(),
+        stages.traced.net.transitions.len(),
+        files.join(", ")
+    )
+}

@@ -1,0 +1,116 @@
+//! Reads the values of options: text to numbers and small enums. Ranges are the settings' business.
+
+use merestone::units::{parse_area_mm2, parse_length_mm};
+
+/// `--breaks` as written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum BreaksArg {
+    /// Fitted to the picture.
+    Fitted,
+    /// Even steps of lightness.
+    Even,
+    /// A list of L*.
+    Listed(Vec<f64>),
+}
+
+/// `--tone-range` as written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum ToneRangeArg {
+    /// Found in the picture.
+    Auto,
+    /// L* of ink and of paper.
+    Given([f64; 2]),
+}
+
+/// A length with its unit, in mm.
+pub(crate) fn parse_length(text: &str) -> Result<f64, String> {
+    parse_length_mm(text).map_err(|e| e.to_string())
+}
+
+/// An area with its unit, in mm2.
+pub(crate) fn parse_area(text: &str) -> Result<f64, String> {
+    parse_area_mm2(text).map_err(|e| e.to_string())
+}
+
+/// The number of values.
+pub(crate) fn parse_values(text: &str) -> Result<u8, String> {
+    match text.trim().parse::<u8>() {
+        Ok(n) if (2..=9).contains(&n) => Ok(n),
+        _ => Err("a study has 2 to 9 values".into()),
+    }
+}
+
+/// The plainness.
+pub(crate) fn parse_plainness(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(p) if (0.0..=100.0).contains(&p) => Ok(p),
+        _ => Err("plainness goes from 0 to 100".into()),
+    }
+}
+
+/// `fitted`, `even` or a list of L*.
+pub(crate) fn parse_breaks(text: &str) -> Result<BreaksArg, String> {
+    match text.trim() {
+        "fitted" => Ok(BreaksArg::Fitted),
+        "even" => Ok(BreaksArg::Even),
+        list => numbers(list)
+            .map(BreaksArg::Listed)
+            .ok_or_else(|| "write fitted, even, or a list of L*, lightest first, such as 80,60,40,20".into()),
+    }
+}
+
+/// `auto` or the L* of ink and of paper.
+pub(crate) fn parse_tone_range(text: &str) -> Result<ToneRangeArg, String> {
+    if text.trim() == "auto" {
+        return Ok(ToneRangeArg::Auto);
+    }
+    match numbers(text).as_deref() {
+        Some(&[ink, paper]) => Ok(ToneRangeArg::Given([ink, paper])),
+        _ => Err("write auto, or the L* of ink and of paper, such as 5,95".into()),
+    }
+}
+
+/// Finite numbers between commas.
+fn numbers(text: &str) -> Option<Vec<f64>> {
+    text.split(',').map(|part| part.trim().parse::<f64>().ok().filter(|n| n.is_finite())).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn breaks_read_as_words_and_lists() {
+        assert_eq!(parse_breaks("fitted"), Ok(BreaksArg::Fitted), "a word");
+        assert_eq!(parse_breaks("even"), Ok(BreaksArg::Even), "a word");
+        assert_eq!(
+            parse_breaks("80, 60,40"),
+            Ok(BreaksArg::Listed(vec![80.0, 60.0, 40.0])),
+            "a list with a space"
+        );
+        for bad in ["", ",", "80,,40", "80;60", "NaN", "inf,20", "evenly"] {
+            assert!(parse_breaks(bad).is_err(), "{bad:?} was taken for breaks");
+        }
+    }
+
+    #[test]
+    fn tone_ranges_read_as_a_word_or_a_pair() {
+        assert_eq!(parse_tone_range("auto"), Ok(ToneRangeArg::Auto), "a word");
+        assert_eq!(parse_tone_range("0,100"), Ok(ToneRangeArg::Given([0.0, 100.0])), "a pair");
+        for bad in ["", "5", "5,50,95", "a,b", "nan,100"] {
+            assert!(parse_tone_range(bad).is_err(), "{bad:?} was taken for a tone range");
+        }
+    }
+
+    #[test]
+    fn counts_stay_in_range() {
+        for bad in ["0", "1", "10", "300", "-3", "2.5", "", "NaN"] {
+            assert!(parse_values(bad).is_err(), "{bad:?} was taken for a number of values");
+        }
+        for bad in ["-1", "100.5", "NaN", "inf", ""] {
+            assert!(parse_plainness(bad).is_err(), "{bad:?} was taken for a plainness");
+        }
+        assert_eq!(parse_values("9"), Ok(9), "nine values are allowed");
+        assert_eq!(parse_plainness("0"), Ok(0.0), "plainness zero is allowed");
+    }
+}

@@ -1,0 +1,96 @@
+//! The net file: the boundary net itself as JSON, for whoever builds on it or checks it.
+
+use super::number::rounded;
+use crate::sheet::Placement;
+use crate::transitions::BoundaryNet;
+use kurbo::Point;
+use serde::Serialize;
+
+/// What a net file holds; coordinates are mm on the sheet. Its schema is `schema/net.schema.json`.
+#[derive(Serialize)]
+struct NetFile {
+    junctions: Vec<NetFileJunction>,
+    transitions: Vec<NetFileTransition>,
+    areas: Vec<NetFileArea>,
+}
+
+#[derive(Serialize)]
+struct NetFileJunction {
+    id: usize,
+    x: f64,
+    y: f64,
+}
+
+#[derive(Serialize)]
+struct NetFileTransition {
+    id: usize,
+    from: Option<usize>,
+    to: Option<usize>,
+    left: usize,
+    right: usize,
+    values: [u8; 2],
+    cubics: Vec<[f64; 2]>,
+    width_mm: Vec<f64>,
+    height: f64,
+}
+
+#[derive(Serialize)]
+struct NetFileArea {
+    id: usize,
+    value: u8,
+    size_mm2: f64,
+    tone: f64,
+}
+
+/// The net as JSON text, moved to where the picture lies on the sheet; ids are places in the net's lists.
+#[must_use]
+pub fn net_json(net: &BoundaryNet, placement: &Placement) -> String {
+    let offset = placement.offset();
+    let on_sheet = |p: Point| [rounded(p.x + offset.x), rounded(p.y + offset.y)];
+    let file = NetFile {
+        junctions: net
+            .junctions
+            .iter()
+            .enumerate()
+            .map(|(id, junction)| {
+                let [x, y] = on_sheet(junction.at);
+                NetFileJunction { id, x, y }
+            })
+            .collect(),
+        transitions: net
+            .transitions
+            .iter()
+            .enumerate()
+            .map(|(id, t)| NetFileTransition {
+                id,
+                from: t.from,
+                to: t.to,
+                left: t.left,
+                right: t.right,
+                values: t.values,
+                cubics: t
+                    .curve
+                    .first()
+                    .map(|c| c.p0)
+                    .into_iter()
+                    .chain(t.curve.iter().flat_map(|c| [c.p1, c.p2, c.p3]))
+                    .map(on_sheet)
+                    .collect(),
+                width_mm: t.width_mm.iter().map(|&w| rounded(w)).collect(),
+                height: rounded(t.height),
+            })
+            .collect(),
+        areas: net
+            .areas
+            .iter()
+            .enumerate()
+            .map(|(id, a)| NetFileArea {
+                id,
+                value: a.value,
+                size_mm2: rounded(a.size_mm2),
+                tone: rounded(a.tone),
+            })
+            .collect(),
+    };
+    super::report::to_json(&file, false)
+}

@@ -1,0 +1,160 @@
+//! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
+
+use super::number::rounded;
+use crate::sheet::{Placement, RectMm};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Width and height of the sheet in mm.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct SheetSize {
+    /// Width.
+    pub width: f64,
+    /// Height.
+    pub height: f64,
+}
+
+/// What kind of reference it is, and what speaks for it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Kind {
+    /// The kind's name.
+    pub name: String,
+    /// Whether the artist set it.
+    pub set: bool,
+    /// The figures on which it was decided, by name.
+    pub evidence: BTreeMap<String, f64>,
+}
+
+/// The limits by name (with the unit at its end), as asked for and as used.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Limits {
+    /// As asked for.
+    pub asked: BTreeMap<String, f64>,
+    /// As used.
+    pub used: BTreeMap<String, f64>,
+}
+
+/// How many.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Count {
+    /// Number of them.
+    pub count: usize,
+}
+
+/// How many lines, and how long they are together.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct LengthCount {
+    /// Number of them.
+    pub count: usize,
+    /// Length of all in mm.
+    pub length_mm: f64,
+}
+
+/// Largest distances between the steps from tone to line, in mm.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Distances {
+    /// From the tone's own level or ridge to the line as placed.
+    pub placed: f64,
+    /// From the line as placed to the line as smoothed.
+    pub smoothed: f64,
+    /// From the line as smoothed to the fitted cubics.
+    pub fitted: f64,
+}
+
+/// The report of one drawing. Its schema is `schema/report.schema.json`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// Where the picture lies on the sheet, in mm.
+    pub picture_mm: RectMm,
+    /// Size of the sheet in mm.
+    pub sheet_mm: SheetSize,
+    /// Number of values.
+    pub values: usize,
+    /// Lightnesses (L*) between the values, lightest first.
+    pub breaks: Vec<f64>,
+    /// Kind of reference.
+    pub kind: Kind,
+    /// Pitch of the texture in mm on the sheet, when one was found.
+    pub pitch_mm: Option<f64>,
+    /// Limits.
+    pub limits: Limits,
+    /// Areas of the net.
+    pub areas: Count,
+    /// Transitions of the net.
+    pub transitions: LengthCount,
+    /// Strokes of the drawing.
+    pub strokes: LengthCount,
+    /// Length of travel between strokes in mm.
+    pub travel_mm: f64,
+    /// Curves that were fitted again, more tightly, so that none cross.
+    pub refits: Count,
+    /// How far each step moved the lines at most, when measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distances_mm: Option<Distances>,
+    /// Version of the program.
+    pub version: String,
+    /// Time each stage took in ms, by name; only when asked for, because it never repeats.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub timings_ms: Option<BTreeMap<String, f64>>,
+}
+
+impl Report {
+    /// A report with the sheet and this version filled in and nothing found yet.
+    #[must_use]
+    pub fn new(placement: &Placement) -> Self {
+        Self {
+            picture_mm: placement.picture_mm,
+            sheet_mm: SheetSize { width: placement.sheet_mm[0], height: placement.sheet_mm[1] },
+            values: 0,
+            breaks: Vec::new(),
+            kind: Kind::default(),
+            pitch_mm: None,
+            limits: Limits::default(),
+            areas: Count::default(),
+            transitions: LengthCount::default(),
+            strokes: LengthCount::default(),
+            travel_mm: 0.0,
+            refits: Count::default(),
+            distances_mm: None,
+            version: env!("CARGO_PKG_VERSION").into(),
+            timings_ms: None,
+        }
+    }
+
+    /// The same report with lengths and lightnesses rounded to three decimals; evidence and limits stay as they are.
+    fn for_writing(&self) -> Self {
+        let mut report = self.clone();
+        let p = &mut report.picture_mm;
+        for number in [&mut p.x, &mut p.y, &mut p.width, &mut p.height]
+            .into_iter()
+            .chain(&mut report.breaks)
+            .chain(&mut report.pitch_mm)
+            .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
+            .chain([&mut report.transitions, &mut report.strokes].map(|c| &mut c.length_mm))
+            .chain(
+                report.distances_mm.iter_mut().flat_map(|d| [&mut d.placed, &mut d.smoothed, &mut d.fitted]),
+            )
+            .chain(report.timings_ms.iter_mut().flat_map(BTreeMap::values_mut))
+        {
+            *number = rounded(*number);
+        }
+        report
+    }
+}
+
+/// The report as JSON text, indented for reading.
+#[must_use]
+pub fn report_json(report: &Report) -> String {
+    to_json(&report.for_writing(), true)
+}
+
+/// JSON text with a line end; a number that is not finite becomes `null`.
+///
+/// # Panics
+/// Never: the files' types have text keys and no fallible parts.
+pub(super) fn to_json<T: Serialize>(file: &T, indented: bool) -> String {
+    let text = if indented { serde_json::to_string_pretty(file) } else { serde_json::to_string(file) };
+    let mut text = text.unwrap_or_else(|e| panic!("plain structs always serialise: {e}"));
+    text.push('\n');
+    text
+}

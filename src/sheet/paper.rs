@@ -1,0 +1,288 @@
+//! Paper sizes by name, and sizes written out.
+
+use super::SheetError;
+use crate::units::{MM_PER_INCH, UnitError, parse_length_mm};
+use std::cmp::Reverse;
+
+/// A sheet of paper before it is turned to suit the picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Paper {
+    /// Its name in the table, or the size as it was written.
+    pub name: String,
+    /// Width in mm, as named (upright) or as written.
+    pub width_mm: f64,
+    /// Height in mm.
+    pub height_mm: f64,
+    /// Whether it is sold by the inch; its margin is then an inch unless set.
+    pub us: bool,
+}
+
+/// One row of the table of papers, upright.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NamedPaper {
+    /// The name, in lower case.
+    pub name: &'static str,
+    /// The shorter side.
+    pub width: f64,
+    /// The longer side.
+    pub height: f64,
+    /// Whether the sides are inches; millimetres otherwise.
+    pub inches: bool,
+}
+
+const fn mm(name: &'static str, width: f64, height: f64) -> NamedPaper {
+    NamedPaper { name, width, height, inches: false }
+}
+
+const fn inches(name: &'static str, width: f64, height: f64) -> NamedPaper {
+    NamedPaper { name, width, height, inches: true }
+}
+
+/// Shortest side that is taken for a sheet, in mm.
+const SHORTEST_SIDE_MM: f64 = 20.0;
+/// Longest side that is taken for a sheet, in mm.
+const LONGEST_SIDE_MM: f64 = 10_000.0;
+
+#[rustfmt::skip]
+const PAPERS: &[NamedPaper] = &[
+    // ISO 216:2007, A series (millimetres)
+    mm("a0",        841.0, 1189.0),
+    mm("a1",        594.0,  841.0),
+    mm("a2",        420.0,  594.0),
+    mm("a3",        297.0,  420.0),
+    mm("a4",        210.0,  297.0),
+    mm("a5",        148.0,  210.0),
+    mm("a6",        105.0,  148.0),
+    mm("a7",         74.0,  105.0),
+    mm("a8",         52.0,   74.0),
+    mm("a9",         37.0,   52.0),
+    mm("a10",        26.0,   37.0),
+    // ISO 216:2007, B series (millimetres)
+    mm("b0",       1000.0, 1414.0),
+    mm("b1",        707.0, 1000.0),
+    mm("b2",        500.0,  707.0),
+    mm("b3",        353.0,  500.0),
+    mm("b4",        250.0,  353.0),
+    mm("b5",        176.0,  250.0),
+    mm("b6",        125.0,  176.0),
+    mm("b7",         88.0,  125.0),
+    mm("b8",         62.0,   88.0),
+    mm("b9",         44.0,   62.0),
+    mm("b10",        31.0,   44.0),
+    // ANSI/ASME Y14.1 sizes A and B (inches); legal is office practice. Ledger is tabloid on its side.
+    inches("letter",    8.5,   11.0),
+    inches("legal",     8.5,   14.0),
+    inches("tabloid",  11.0,   17.0),
+    inches("ledger",   11.0,   17.0),
+    // Drawing pads as sold in the trade (inches; common practice, no standard)
+    inches("5.5x8.5",   5.5,    8.5),
+    inches("6x8",       6.0,    8.0),
+    inches("6x9",       6.0,    9.0),
+    inches("8x10",      8.0,   10.0),
+    inches("9x12",      9.0,   12.0),
+    inches("11x14",    11.0,   14.0),
+    inches("12x16",    12.0,   16.0),
+    inches("12x18",    12.0,   18.0),
+    inches("14x17",    14.0,   17.0),
+    inches("16x20",    16.0,   20.0),
+    inches("18x24",    18.0,   24.0),
+    inches("19x24",    19.0,   24.0),
+    inches("22x30",    22.0,   30.0),
+    inches("24x36",    24.0,   36.0),
+];
+
+/// Every paper that has a name, by standard.
+#[must_use]
+pub fn papers() -> &'static [NamedPaper] {
+    PAPERS
+}
+
+impl From<NamedPaper> for Paper {
+    fn from(row: NamedPaper) -> Self {
+        let unit_mm = if row.inches { MM_PER_INCH } else { 1.0 };
+        Self {
+            name: row.name.into(),
+            width_mm: row.width * unit_mm,
+            height_mm: row.height * unit_mm,
+            us: row.inches,
+        }
+    }
+}
+
+impl Paper {
+    /// Reads a paper's name (`a4`, `Letter`, `11x14`) or a size written out (`180x240mm`, `11x14in`, `18x24cm`).
+    ///
+    /// A name stands for the upright sheet; a size written out is taken as `WIDTHxHEIGHT`.
+    ///
+    /// # Errors
+    /// [`SheetError`] when the name is unknown, the size cannot be read, or a side is under 20 mm or over 10 m.
+    pub fn parse(text: &str) -> Result<Self, SheetError> {
+        let plain: String =
+            text.to_lowercase().replace('×', "x").chars().filter(|c| !c.is_whitespace()).collect();
+        if let Some(&row) = PAPERS.iter().find(|row| row.name == plain) {
+            return Ok(row.into());
+        }
+        match split_size(&plain) {
+            Some((width, height)) => Self::from_size(text.trim(), width, height),
+            None => Err(SheetError::UnknownPaper { name: text.trim().into(), nearest: nearest_name(&plain) }),
+        }
+    }
+
+    /// A sheet of a size written out; the unit of the height serves the width too when that has none.
+    fn from_size(text: &str, width: &str, height: &str) -> Result<Self, SheetError> {
+        let out_of_range = || SheetError::SizeOutOfRange { text: text.into() };
+        let read = |side: &str| match parse_length_mm(side) {
+            Ok(mm) => Ok(mm),
+            Err(UnitError::OutOfRange { .. }) => Err(out_of_range()),
+            Err(UnitError::NoUnit { .. }) => {
+                // 11x14 means inches, 180x240 means millimetres.
+                let small = side.parse().is_ok_and(|number: f64| number < 60.0);
+                let unit = if small { "in" } else { "mm" };
+                let source = UnitError::NoUnit { text: text.into(), unit };
+                Err(SheetError::UnreadableSize { text: text.into(), source })
+            }
+            Err(source) => Err(SheetError::UnreadableSize { text: text.into(), source }),
+        };
+        let height_mm = read(height)?;
+        let unit = height.trim_start_matches(|c: char| c.is_ascii_digit() || "+-.".contains(c));
+        let width_mm = match parse_length_mm(width) {
+            Err(UnitError::NoUnit { .. }) => read(&format!("{width}{unit}"))?,
+            _ => read(width)?,
+        };
+        for side in [width_mm, height_mm] {
+            if !(SHORTEST_SIDE_MM..=LONGEST_SIDE_MM).contains(&side) {
+                return Err(out_of_range());
+            }
+        }
+        let us = unit.starts_with('i') || unit.starts_with('"');
+        // Micrometres are the unit of everything written, so the sheet is a whole number of them too.
+        Ok(Self { name: text.into(), width_mm: whole_um(width_mm), height_mm: whole_um(height_mm), us })
+    }
+}
+
+/// A length rounded to 0.001 mm.
+pub(super) fn whole_um(mm: f64) -> f64 {
+    (mm * 1000.0).round() / 1000.0
+}
+
+/// The two sides of a text that is meant as a size: something numeric before an `x`.
+fn split_size(plain: &str) -> Option<(&str, &str)> {
+    let numeric = plain.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
+        || ["nan", "inf"].iter().any(|word| plain.starts_with(word));
+    if !numeric {
+        return None;
+    }
+    plain.split_once('x')
+}
+
+/// The name in the table with the smallest edit distance; the first of equals, but a shared first letter wins.
+fn nearest_name(plain: &str) -> &'static str {
+    let rank = |row: &&NamedPaper| {
+        let same_start = row.name.chars().next() == plain.chars().next();
+        (edit_distance(plain, row.name), Reverse(same_start))
+    };
+    PAPERS.iter().min_by_key(rank).map_or("a4", |row| row.name)
+}
+
+/// Fewest insertions, deletions and changes of a letter that turn `a` into `b` (Levenshtein 1966).
+fn edit_distance(a: &str, b: &str) -> usize {
+    // A name longer than this is no slip of the finger; cutting it bounds the work.
+    let a: Vec<char> = a.chars().take(40).collect();
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, &ca) in a.iter().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, &cb) in b.iter().enumerate() {
+            let change = diagonal + usize::from(ca != cb);
+            diagonal = row[j + 1];
+            row[j + 1] = change.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_and_sizes_read() {
+        for (text, width, height, us) in [
+            ("a4", 210.0, 297.0, false),
+            ("A4", 210.0, 297.0, false),
+            (" Letter ", 215.9, 279.4, true),
+            ("11x14in", 279.4, 355.6, true),
+            ("11 x 14 in", 279.4, 355.6, true),
+            ("11x14", 279.4, 355.6, true),
+            ("11inx14in", 279.4, 355.6, true),
+            ("8.5\"x11\"", 215.9, 279.4, true),
+            ("180x240mm", 180.0, 240.0, false),
+            ("240X180MM", 240.0, 180.0, false),
+            ("18×24cm", 180.0, 240.0, false),
+            ("18cmx240mm", 180.0, 240.0, false),
+        ] {
+            let paper = Paper::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!(
+                (paper.width_mm - width).abs() < 1e-9 && (paper.height_mm - height).abs() < 1e-9,
+                "{text} gave {paper:?}"
+            );
+            assert_eq!(paper.us, us, "{text}: sold by the inch or not");
+        }
+    }
+
+    #[test]
+    fn impossible_sizes_are_refused() {
+        for text in [
+            "0x100mm",
+            "-180x240mm",
+            "nanxnanmm",
+            "NaNx240mm",
+            "infx240mm",
+            "180x-240mm",
+            "19x240mm",
+            "10001x240mm",
+            "180x1e9mm",
+            "11x1e300in",
+        ] {
+            let error = Paper::parse(text).expect_err(text);
+            assert!(matches!(error, SheetError::SizeOutOfRange { .. }), "{text} gave {error}");
+            assert!(!error.to_string().contains('\n'), "{text} is refused in one sentence");
+        }
+        for text in ["180x240", "180x", "x240mm", "180x240furlongs", "180x240x300mm", "", "x", "180"] {
+            assert!(Paper::parse(text).is_err(), "{text} was taken for a size");
+        }
+    }
+
+    #[test]
+    fn a_size_without_a_unit_gets_the_likely_one() {
+        for (text, example) in [("180x240", "write 180x240mm"), ("7x10", "write 7x10in")] {
+            let error = Paper::parse(text).expect_err(text).to_string();
+            assert!(error.contains(example), "{text}: {error}");
+        }
+    }
+
+    #[test]
+    fn unknown_names_suggest_the_nearest() {
+        for (text, nearest) in
+            [("leter", "letter"), ("A44", "a4"), ("a11", "a1"), ("tabliod", "tabloid"), ("leagal", "legal")]
+        {
+            let error = Paper::parse(text).expect_err(text);
+            assert_eq!(
+                error,
+                SheetError::UnknownPaper { name: text.into(), nearest },
+                "the nearest name to {text}"
+            );
+            assert!(error.to_string().contains(nearest), "the sentence names {nearest}");
+        }
+        assert!(Paper::parse(&"é".repeat(100_000)).is_err(), "a very long name is refused without long work");
+    }
+
+    #[test]
+    fn edit_distance_matches_worked_examples() {
+        // Levenshtein distance of these pairs by hand.
+        for (a, b, d) in [("kitten", "sitting", 3), ("", "abc", 3), ("abc", "abc", 0), ("ab", "ba", 2)] {
+            assert_eq!(edit_distance(a, b), d, "{a} to {b}");
+        }
+    }
+}

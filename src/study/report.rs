@@ -1,0 +1,64 @@
+//! The report of one study: what was asked for, what was used and what came out.
+
+use std::collections::BTreeMap;
+
+use crate::output::{Count, Kind, LengthCount, Limits, Report};
+use crate::tone::ReferenceKind;
+
+use super::{Settings, Stages};
+
+/// The report of what the stages made; `timings_ms` only when asked for, because times never repeat.
+#[must_use]
+pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'static str, f64)]>) -> Report {
+    let Stages { placement, tone, traced, strokes, .. } = stages;
+    let evidence = &tone.evidence;
+    let net_options = settings.net_options();
+    let asked = BTreeMap::from([
+        ("narrowest_mm".to_owned(), settings.narrowest_mm),
+        ("least_area_mm2".to_owned(), settings.least_area_mm2),
+        ("plainness".to_owned(), settings.plainness),
+        ("line_mm".to_owned(), settings.line_mm),
+    ]);
+    let mut used = asked.clone();
+    used.extend([
+        ("narrowest_mm".to_owned(), stages.areas_used.narrowest_mm),
+        ("least_area_mm2".to_owned(), stages.areas_used.least_area_mm2),
+        ("tolerance_mm".to_owned(), net_options.tolerance_mm),
+        ("hard_limit_mm".to_owned(), net_options.hard_limit_mm),
+        ("px_per_mm".to_owned(), stages.px_per_mm),
+        ("ink_lightness".to_owned(), tone.tone_range[0]),
+        ("paper_lightness".to_owned(), tone.tone_range[1]),
+    ]);
+    Report {
+        values: usize::from(settings.values),
+        breaks: tone.scale.breaks().to_vec(),
+        kind: Kind {
+            name: kind_name(tone.kind).into(),
+            set: settings.kind.is_some(),
+            evidence: BTreeMap::from([
+                ("ink_share".to_owned(), evidence.ink_share),
+                ("patterned_share".to_owned(), evidence.patterned_share),
+                ("line_share".to_owned(), evidence.line_share),
+            ]),
+        },
+        pitch_mm: tone.pitch_mm,
+        limits: Limits { asked, used },
+        areas: Count { count: traced.net.areas.len() },
+        transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
+        strokes: LengthCount { count: strokes.strokes.len(), length_mm: strokes.drawn_mm },
+        travel_mm: strokes.travel_mm,
+        refits: Count { count: traced.refits },
+        timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),
+        ..Report::new(placement)
+    }
+}
+
+/// A kind's name, as the command line has it.
+fn kind_name(kind: ReferenceKind) -> &'static str {
+    match kind {
+        ReferenceKind::Hatched => "hatched",
+        ReferenceKind::Tonal => "tonal",
+        ReferenceKind::TonalWithLines => "tonal-with-lines",
+        ReferenceKind::HatchedWithLines => "hatched-with-lines",
+    }
+}

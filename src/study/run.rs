@@ -1,0 +1,291 @@
+//! Runs the stages of one study in order: the only file that does.
+
+use std::time::Instant;
+
+use crate::areas::{self, AreaOptions};
+use crate::notes::Noted;
+use crate::reference::{Reference, resample};
+use crate::sheet::{Placement, RectMm, place};
+use crate::strokes::{StrokePlan, plan_strokes};
+use crate::tone::{self, ToneField};
+use crate::transitions::{self, Traced};
+
+use super::{Settings, StudyError};
+
+/// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
+const WORKING_PX_PER_MM: f64 = 6.0;
+/// Working pixels that the narrowest width spans at least: fewer cannot tell a strip from its two edges.
+const LEAST_PX_ACROSS: f64 = 4.0;
+/// Most working pixels: an A0 sheet at the usual scale, and a bound on memory.
+const MOST_WORKING_PX: usize = 40_000_000;
+
+/// One step of the work, for whoever shows how far it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// The reference is brought to the scale of the sheet.
+    Scaling,
+    /// Texture is averaged and the breaks are found.
+    Tone,
+    /// Areas are found.
+    Areas,
+    /// Transitions are traced and fitted.
+    Transitions,
+    /// Strokes are put in order.
+    Strokes,
+}
+
+impl Step {
+    /// All steps, in order.
+    pub const ALL: [Self; 5] = [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Strokes];
+
+    /// Its name in reports.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Scaling => "scaling",
+            Self::Tone => "tone",
+            Self::Areas => "areas",
+            Self::Transitions => "transitions",
+            Self::Strokes => "strokes",
+        }
+    }
+
+    /// What is being done, for a person who waits.
+    #[must_use]
+    pub fn doing(self) -> &'static str {
+        match self {
+            Self::Scaling => "bringing the reference to the size of the sheet",
+            Self::Tone => "averaging texture, keeping edges",
+            Self::Areas => "finding areas",
+            Self::Transitions => "tracing transitions",
+            Self::Strokes => "putting strokes in order",
+        }
+    }
+}
+
+/// What the stages made.
+#[derive(Debug)]
+pub struct Stages {
+    /// The sheet and where the picture lies on it.
+    pub placement: Placement,
+    /// Working pixels per mm, the same on both axes.
+    pub px_per_mm: f64,
+    /// Tones and the value scale; the lightness raster covers exactly the picture.
+    pub tone: ToneField,
+    /// Narrowest width and least area as used: never less than the texture can bear.
+    pub areas_used: AreaOptions,
+    /// The boundary net in mm on the picture, and the value of every working pixel.
+    pub traced: Traced,
+    /// The strokes in mm on the sheet.
+    pub strokes: StrokePlan,
+    /// How long each step took, in ms, in the order of the steps.
+    pub timings_ms: Vec<(Step, f64)>,
+}
+
+/// Runs all stages on a reference that has been read.
+///
+/// `begin` is told each step before it begins. The result is the same for the same reference and settings, whatever
+/// the number of threads; only `timings_ms` differs.
+///
+/// # Errors
+/// [`StudyError`] when a setting makes no sense, the picture does not fit the sheet, or a stage refuses its input.
+pub fn run(
+    reference: Reference,
+    settings: &Settings,
+    begin: &dyn Fn(Step),
+) -> Result<Noted<Stages>, StudyError> {
+    settings.check()?;
+    let mut notes = Vec::new();
+    let mut clock = Clock { begin, running: None, timings_ms: Vec::new() };
+
+    clock.next(Step::Scaling);
+    let pixels = [reference.luminance.width(), reference.luminance.height()];
+    let placement =
+        place(&settings.paper, pixels, pixel_aspect(&reference), &settings.place)?.take(&mut notes);
+    let picture = placement.picture_mm;
+    let px_per_mm = working_scale(pixels, &picture, settings.narrowest_mm)?.take(&mut notes);
+    let [width, height] = working_size(&picture, px_per_mm);
+    let working = resample(&reference.luminance, width, height);
+    drop(reference);
+
+    clock.next(Step::Tone);
+    let tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
+    drop(working);
+
+    clock.next(Step::Areas);
+    let area_map = areas::find(&tone, &settings.area_options());
+
+    clock.next(Step::Transitions);
+    let traced = transitions::trace(&tone, &area_map, &settings.net_options());
+    if traced.net.transitions.is_empty() {
+        notes.push(
+            "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
+                .into(),
+        );
+    }
+
+    clock.next(Step::Strokes);
+    let strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
+    if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
+        notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
+    }
+    let timings_ms = clock.stop();
+
+    Ok(Noted::with(
+        Stages { placement, px_per_mm, tone, areas_used: area_map.used, traced, strokes, timings_ms },
+        notes,
+    ))
+}
+
+/// Times the steps and tells who waits.
+struct Clock<'a> {
+    begin: &'a dyn Fn(Step),
+    running: Option<(Step, Instant)>,
+    timings_ms: Vec<(Step, f64)>,
+}
+
+impl Clock<'_> {
+    /// Ends the running step and begins another.
+    fn next(&mut self, step: Step) {
+        self.end();
+        (self.begin)(step);
+        self.running = Some((step, Instant::now()));
+    }
+
+    fn end(&mut self) {
+        if let Some((step, since)) = self.running.take() {
+            self.timings_ms.push((step, since.elapsed().as_secs_f64() * 1e3));
+        }
+    }
+
+    fn stop(mut self) -> Vec<(Step, f64)> {
+        self.end();
+        self.timings_ms
+    }
+}
+
+/// Width of a pixel over its height; 1 where the file states no resolution.
+fn pixel_aspect(reference: &Reference) -> f64 {
+    match reference.pixels_per_inch {
+        Some([across, down]) if across > 0.0 && down > 0.0 && (down / across).is_finite() => down / across,
+        _ => 1.0,
+    }
+}
+
+/// The working raster's size: the picture at the working scale, never empty.
+fn working_size(picture: &RectMm, px_per_mm: f64) -> [usize; 2] {
+    [picture.width, picture.height].map(|side| (side * px_per_mm).round().max(1.0) as usize)
+}
+
+/// Working pixels per mm for a reference of `pixels` that covers `picture` on the sheet.
+///
+/// 6 px/mm, less when the reference has fewer, but the narrowest width always spans at least 4 pixels, and never more
+/// pixels in all than memory is meant for. A note says when the reference is too small for the sheet.
+///
+/// # Errors
+/// [`StudyError::TooFine`] when the narrowest width cannot have its 4 pixels within that bound.
+pub fn working_scale(
+    pixels: [usize; 2],
+    picture: &RectMm,
+    narrowest_mm: f64,
+) -> Result<Noted<f64>, StudyError> {
+    let least = LEAST_PX_ACROSS / narrowest_mm;
+    let given = (pixels[0] as f64 / picture.width).max(pixels[1] as f64 / picture.height);
+    let area_mm2 = picture.width * picture.height;
+    let most = (MOST_WORKING_PX as f64 / area_mm2).sqrt();
+    if least > most {
+        return Err(StudyError::TooFine {
+            width_mm: picture.width,
+            height_mm: picture.height,
+            narrowest_mm,
+            most: MOST_WORKING_PX / 1_000_000,
+        });
+    }
+    let scale = WORKING_PX_PER_MM.min(given).min(most).max(least);
+    let mut notes = Vec::new();
+    if most < WORKING_PX_PER_MM.min(given) {
+        notes.push(format!(
+            "The picture is very large on this sheet, so it is worked at {scale:.1} pixels per mm to spare memory."
+        ));
+    }
+    if given < least {
+        notes.push(format!(
+            "The reference is too small for this sheet: it has {given:.1} pixels per mm at {:.0} x {:.0} mm and lines \
+             {narrowest_mm} mm apart need {least:.1}, so edges are softer than they look; take a larger scan or a \
+             smaller picture.",
+            picture.width, picture.height
+        ));
+    }
+    Ok(Noted::with(scale, notes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn picture(width: f64, height: f64) -> RectMm {
+        RectMm { x: 20.0, y: 20.0, width, height }
+    }
+
+    fn scale(pixels: [usize; 2], narrowest_mm: f64) -> Noted<f64> {
+        match working_scale(pixels, &picture(170.0, 255.0), narrowest_mm) {
+            Ok(scale) => scale,
+            Err(error) => panic!("{pixels:?}: {error}"),
+        }
+    }
+
+    #[test]
+    fn a_large_scan_is_worked_at_six_pixels_a_millimetre() {
+        let got = scale([3400, 5100], 1.0);
+        assert!((got.value - 6.0).abs() < 1e-12, "20 px/mm came to {}", got.value);
+        assert!(got.notes.is_empty(), "nothing is wrong with a large scan: {:?}", got.notes);
+    }
+
+    #[test]
+    fn a_middling_scan_is_worked_at_its_own_scale() {
+        let got = scale([850, 1275], 1.0);
+        assert!((got.value - 5.0).abs() < 1e-12, "5 px/mm came to {}", got.value);
+        assert!(got.notes.is_empty(), "5 px/mm is enough: {:?}", got.notes);
+    }
+
+    #[test]
+    fn a_small_scan_is_enlarged_and_a_note_says_so() {
+        for pixels in [[340, 510], [1, 1], [17, 25]] {
+            let got = scale(pixels, 1.0);
+            assert!((got.value - 4.0).abs() < 1e-12, "{pixels:?} came to {}", got.value);
+            assert!(got.notes.iter().any(|n| n.contains("too small")), "{pixels:?}: {:?}", got.notes);
+        }
+    }
+
+    #[test]
+    fn a_fine_pencil_gets_its_four_pixels() {
+        let got = scale([3400, 5100], 0.4);
+        assert!((got.value - 10.0).abs() < 1e-12, "0.4 mm came to {} px/mm", got.value);
+        assert!(got.notes.is_empty(), "20 px/mm is enough for 0.4 mm: {:?}", got.notes);
+        assert!(!scale([850, 1275], 0.4).notes.is_empty(), "5 px/mm is too little for 0.4 mm");
+    }
+
+    #[test]
+    fn memory_has_a_bound() {
+        let huge = picture(10_000.0, 10_000.0);
+        assert!(
+            matches!(working_scale([9000, 9000], &huge, 1.0), Err(StudyError::TooFine { .. })),
+            "1.6 gigapixels"
+        );
+        let a0 = picture(801.0, 1149.0);
+        let got = working_scale([20_000, 28_000], &a0, 1.0).map(|s| s.value);
+        assert!(got.as_ref().is_ok_and(|s| (s - 6.0).abs() < 1e-12), "A0 works at the usual scale: {got:?}");
+        let larger = picture(1400.0, 1400.0);
+        let got = working_scale([20_000, 20_000], &larger, 1.0);
+        assert!(
+            got.as_ref().is_ok_and(|s| s.value < 6.0 && s.value >= 4.0 && s.notes.len() == 1),
+            "a larger sheet is worked more coarsely, and a note says so: {got:?}"
+        );
+    }
+
+    #[test]
+    fn the_working_raster_is_never_empty() {
+        assert_eq!(working_size(&picture(170.0, 0.01), 6.0), [1020, 1], "a sliver still has a row");
+        assert_eq!(working_size(&picture(170.0, 255.0), 6.0), [1020, 1530], "mm times px/mm");
+    }
+}

@@ -1,0 +1,257 @@
+//! Every setting of one study, and the check that they make sense before any work begins.
+
+use crate::areas::AreaOptions;
+use crate::sheet::{Paper, PlaceOptions};
+use crate::strokes::{SoftLines, StrokeOptions};
+use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
+use crate::transitions::{DEFAULT_PLAINNESS, NetOptions};
+
+use super::StudyError;
+
+/// Number of values unless set: bare paper, three hatchings, solid black (common practice, no source).
+pub const DEFAULT_VALUES: u8 = 5;
+/// Narrowest strip between two lines unless set, in mm (common practice, no source).
+pub const DEFAULT_NARROWEST_MM: f64 = 1.0;
+/// Smallest area unless set, in mm2: room for one digit (common practice, no source).
+pub const DEFAULT_LEAST_AREA_MM2: f64 = 6.0;
+/// Width of the printed line unless set, in mm: black that shows through on a light box (common practice).
+pub const DEFAULT_LINE_MM: f64 = 0.35;
+/// Largest reference to open unless set, in megapixels.
+pub const DEFAULT_MAX_MEGAPIXELS: u32 = 400;
+
+/// Range of the narrowest width in mm: a pencil point to a broad brush.
+const NARROWEST_RANGE_MM: [f64; 2] = [0.1, 50.0];
+/// Largest least area in mm2: a square metre.
+const MOST_LEAST_AREA_MM2: f64 = 1e6;
+/// Range of the printed line's width in mm.
+const LINE_RANGE_MM: [f64; 2] = [0.01, 10.0];
+
+/// Every setting of one study.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The paper of the sheet.
+    pub paper: Paper,
+    /// How the picture is put on the sheet.
+    pub place: PlaceOptions,
+    /// How many values, 2 to 9.
+    pub values: u8,
+    /// How the breaks are found.
+    pub breaks: BreakRule,
+    /// The lightness taken as ink and as paper.
+    pub tone_range: ToneRange,
+    /// How the reference is made; `None`: found from the picture.
+    pub kind: Option<ReferenceKind>,
+    /// Narrowest strip between two lines, in mm.
+    pub narrowest_mm: f64,
+    /// Smallest area, in mm2.
+    pub least_area_mm2: f64,
+    /// How far areas are merged: 0 keeps every difference that can be believed, 100 hardly any.
+    pub plainness: f64,
+    /// How soft lines are drawn.
+    pub soft: SoftLines,
+    /// Whether lines are joined through junctions.
+    pub chain: bool,
+    /// Width of the printed line, in mm.
+    pub line_mm: f64,
+}
+
+impl Settings {
+    /// The settings that suit most pictures, on a paper.
+    #[must_use]
+    pub fn on(paper: Paper) -> Self {
+        Self {
+            paper,
+            place: PlaceOptions::default(),
+            values: DEFAULT_VALUES,
+            breaks: BreakRule::Fitted,
+            tone_range: ToneRange::Auto,
+            kind: None,
+            narrowest_mm: DEFAULT_NARROWEST_MM,
+            least_area_mm2: DEFAULT_LEAST_AREA_MM2,
+            plainness: DEFAULT_PLAINNESS,
+            soft: SoftLines::Solid,
+            chain: false,
+            line_mm: DEFAULT_LINE_MM,
+        }
+    }
+
+    /// Checks every setting that can be judged without the reference.
+    ///
+    /// # Errors
+    /// [`StudyError`] for the first setting that makes no sense.
+    pub fn check(&self) -> Result<(), StudyError> {
+        if !(2..=9).contains(&self.values) {
+            return Err(StudyError::Values { asked: self.values });
+        }
+        self.check_breaks()?;
+        if let ToneRange::Fixed([ink, paper]) = self.tone_range
+            && !(0.0 <= ink && ink < paper && paper <= 100.0)
+        {
+            return Err(StudyError::ToneRange { ink, paper });
+        }
+        let [least, most] = NARROWEST_RANGE_MM;
+        in_range("narrowest width", "mm", self.narrowest_mm, least, most)?;
+        if !(self.least_area_mm2 > 0.0 && self.least_area_mm2 <= MOST_LEAST_AREA_MM2) {
+            return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
+        }
+        in_range("plainness", "", self.plainness, 0.0, 100.0)?;
+        let [least, most] = LINE_RANGE_MM;
+        in_range("printed line's width", "mm", self.line_mm, least, most)?;
+        for (what, length) in [
+            ("picture's width", self.place.picture_width_mm),
+            ("picture's height", self.place.picture_height_mm),
+        ] {
+            if let Some(length) = length
+                && !(length.is_finite() && length > 0.0)
+            {
+                return Err(StudyError::NotPositive { what, asked_mm: length });
+            }
+        }
+        // Half the sheet's smaller side is the sheet's own affair: its placement says what is left.
+        if let Some(margin) = self.place.margin_mm
+            && !(margin.is_finite() && margin >= 0.0)
+        {
+            return Err(StudyError::Margin { asked_mm: margin });
+        }
+        Ok(())
+    }
+
+    fn check_breaks(&self) -> Result<(), StudyError> {
+        let BreakRule::Explicit(breaks) = &self.breaks else { return Ok(()) };
+        let wanted = usize::from(self.values) - 1;
+        if breaks.len() != wanted {
+            return Err(StudyError::BreakCount { values: self.values, wanted, listed: breaks.len() });
+        }
+        if let Some(&outside) = breaks.iter().find(|&&b| !(b > 0.0 && b < 100.0)) {
+            return Err(StudyError::BreakRange { asked: outside });
+        }
+        if let Some(pair) = breaks.windows(2).find(|pair| pair[0] <= pair[1]) {
+            return Err(StudyError::BreakOrder { first: pair[0], second: pair[1] });
+        }
+        Ok(())
+    }
+
+    /// What the tone stage needs to know.
+    #[must_use]
+    pub fn tone_options(&self) -> ToneOptions {
+        ToneOptions {
+            values: self.values,
+            breaks: self.breaks.clone(),
+            tone_range: self.tone_range,
+            kind: self.kind,
+            narrowest_mm: self.narrowest_mm,
+        }
+    }
+
+    /// What the areas stage needs to know.
+    #[must_use]
+    pub fn area_options(&self) -> AreaOptions {
+        AreaOptions { narrowest_mm: self.narrowest_mm, least_area_mm2: self.least_area_mm2 }
+    }
+
+    /// What the transitions stage needs to know.
+    #[must_use]
+    pub fn net_options(&self) -> NetOptions {
+        NetOptions { plainness: self.plainness, ..NetOptions::default() }
+    }
+
+    /// What the strokes stage needs to know.
+    #[must_use]
+    pub fn stroke_options(&self) -> StrokeOptions {
+        StrokeOptions { soft: self.soft, chain: self.chain, line_mm: self.line_mm }
+    }
+}
+
+/// Refuses a number outside a range; a NaN is outside every range.
+fn in_range(
+    what: &'static str,
+    unit: &'static str,
+    asked: f64,
+    least: f64,
+    most: f64,
+) -> Result<(), StudyError> {
+    if asked >= least && asked <= most {
+        Ok(())
+    } else {
+        Err(StudyError::OutOfRange { what, unit, asked, least, most })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn settings() -> Settings {
+        Settings::on(Paper::parse("a4").expect("A4 is a paper"))
+    }
+
+    fn refused(change: impl Fn(&mut Settings)) -> String {
+        let mut changed = settings();
+        change(&mut changed);
+        match changed.check() {
+            Ok(()) => panic!("{changed:?} was taken"),
+            Err(error) => {
+                assert!(error.wrong_use(), "{error} is wrong use");
+                error.to_string()
+            }
+        }
+    }
+
+    #[test]
+    fn the_defaults_make_sense() {
+        assert!(settings().check().is_ok(), "the defaults have to pass their own check");
+    }
+
+    #[test]
+    fn sizes_have_to_be_numbers_above_zero() {
+        for bad in [0.0, -1.0, f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            let text = refused(|s| s.narrowest_mm = bad);
+            assert!(text.contains("narrowest"), "{text}");
+            assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
+            assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
+            assert!(refused(|s| s.place.picture_width_mm = Some(bad)).contains("width"), "{bad}");
+            assert!(refused(|s| s.place.picture_height_mm = Some(bad)).contains("height"), "{bad}");
+        }
+        for bad in [-0.1, f64::NAN, f64::INFINITY] {
+            assert!(refused(|s| s.place.margin_mm = Some(bad)).contains("margin"), "{bad}");
+        }
+        for bad in [-1.0, 100.1, f64::NAN] {
+            assert!(refused(|s| s.plainness = bad).contains("plainness"), "{bad}");
+        }
+    }
+
+    #[test]
+    fn values_stay_between_two_and_nine() {
+        for bad in [0, 1, 10, 255] {
+            assert!(refused(|s| s.values = bad).contains("2 to 9"), "{bad}");
+        }
+        for good in 2..=9 {
+            let mut changed = settings();
+            changed.values = good;
+            assert!(changed.check().is_ok(), "{good} values are allowed");
+        }
+    }
+
+    #[test]
+    fn explicit_breaks_go_from_light_to_dark_and_fit_the_values() {
+        let with = |list: &[f64]| {
+            let list = list.to_vec();
+            move |s: &mut Settings| s.breaks = BreakRule::Explicit(list.clone())
+        };
+        assert!(refused(with(&[20.0, 40.0, 60.0, 80.0])).contains("order"), "darkest first");
+        assert!(refused(with(&[80.0, 60.0, 60.0, 20.0])).contains("order"), "one twice");
+        assert!(refused(with(&[80.0, 60.0, 40.0])).contains("4 breaks"), "one too few");
+        assert!(refused(with(&[100.0, 60.0, 40.0, 20.0])).contains("between 0 and 100"), "no paper left");
+        assert!(refused(with(&[80.0, 60.0, 40.0, f64::NAN])).contains("between 0 and 100"), "no number");
+        let mut good = settings();
+        with(&[80.0, 60.0, 40.0, 20.0])(&mut good);
+        assert!(good.check().is_ok(), "four breaks make five values");
+    }
+
+    #[test]
+    fn the_tone_range_goes_from_ink_to_paper() {
+        for bad in [[50.0, 50.0], [90.0, 10.0], [-1.0, 100.0], [0.0, 101.0], [f64::NAN, 100.0]] {
+            assert!(refused(|s| s.tone_range = ToneRange::Fixed(bad)).contains("tone range"), "{bad:?}");
+        }
+    }
+}
