@@ -23,6 +23,13 @@ pub(crate) enum Thing {
     CupInside,
 }
 
+impl Thing {
+    /// Whether strokes on it are straight, and so can keep one distance throughout.
+    pub(crate) fn is_flat(self) -> bool {
+        matches!(self, Self::Wall | Self::Table | Self::BlockTop | Self::BlockFront | Self::BlockSide)
+    }
+}
+
 /// What the eye gets from one ray.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Seen {
