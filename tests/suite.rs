@@ -8,5 +8,7 @@ mod oracles;
 mod outputs;
 mod program;
 mod promises;
+mod reading;
 mod sheet_sizes;
 mod sphere;
+mod tone_standards;

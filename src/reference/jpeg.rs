@@ -26,20 +26,30 @@ pub(super) struct Marks<'a> {
     exif: Option<&'a [u8]>,
     /// The transform number of an Adobe marker.
     adobe: Option<u8>,
-    /// The end marker follows a scan: nothing is missing from the tail.
-    complete: bool,
+    /// The header of each scan.
+    scans: Vec<Scan>,
+    /// Where the end marker lies, when one follows a scan: nothing is missing from the tail.
+    end: Option<usize>,
+}
+
+/// What a scan header says: which coefficients of which components it brings, down to which bit.
+#[derive(Clone, Debug, PartialEq)]
+struct Scan {
+    components: Vec<u8>,
+    first: u8,
+    last: u8,
+    lowest_bit: u8,
 }
 
 /// Walks over the markers up to the end of the first picture; stops quietly where the file stops.
 pub(super) fn walk(bytes: &[u8]) -> Marks<'_> {
     let mut marks = Marks::default();
     let mut at = 2;
-    let mut scanned = false;
     while let Some(found) = next_marker(bytes, at) {
         let (marker, after) = found;
         match marker {
             0xD9 => {
-                marks.complete = scanned;
+                marks.end = (!marks.scans.is_empty()).then_some(after - 2);
                 break;
             }
             0x01 | 0xD0..=0xD8 => at = after,
@@ -47,7 +57,6 @@ pub(super) fn walk(bytes: &[u8]) -> Marks<'_> {
                 let Some(length) = be16(bytes, after).map(usize::from).filter(|&n| n >= 2) else { break };
                 let Some(body) = bytes.get(after + 2..after + length) else { break };
                 segment(marker, body, &mut marks);
-                scanned |= marker == 0xDA;
                 at = after + length;
             }
         }
@@ -96,10 +105,62 @@ fn segment<'a>(marker: u8, body: &'a [u8], marks: &mut Marks<'a>) {
             }
         }
         0xE1 if body.starts_with(b"Exif\0\0") && marks.exif.is_none() => marks.exif = Some(body),
+        0xDA => marks.scans.extend(scan(body)),
         0xEE if body.starts_with(b"Adobe") => marks.adobe = body.get(11).copied(),
         _ => {}
     }
 }
+
+/// Reads a scan header (ITU-T T.81, B.2.3).
+fn scan(body: &[u8]) -> Option<Scan> {
+    let count = usize::from(*body.first()?);
+    let components = (0..count).map(|i| body.get(1 + 2 * i).copied()).collect::<Option<Vec<_>>>()?;
+    let rest = body.get(1 + 2 * count..)?;
+    Some(Scan { components, first: *rest.first()?, last: *rest.get(1)?, lowest_bit: rest.get(2)? & 15 })
+}
+
+/// Whether the scans of a progressive picture bring everything down to the last bit.
+///
+/// What a component was begun with has to be refined to bit 0; the first component (lightness) has to
+/// have all its 64 coefficients. A picture cut between two scans and closed by some program fails this.
+fn refined(scans: &[Scan]) -> bool {
+    let Some(&lightness) = scans.first().and_then(|s| s.components.first()) else { return false };
+    let mut seen: Vec<(u8, [Option<u8>; 64])> = Vec::new();
+    for scan in scans {
+        for &component in &scan.components {
+            if !seen.iter().any(|(c, _)| *c == component) {
+                seen.push((component, [None; 64]));
+            }
+            let Some((_, bits)) = seen.iter_mut().find(|(c, _)| *c == component) else { continue };
+            bits.iter_mut()
+                .enumerate()
+                .filter(|(k, _)| (usize::from(scan.first)..=usize::from(scan.last)).contains(k))
+                .for_each(|(_, bit)| *bit = Some(scan.lowest_bit));
+        }
+    }
+    seen.iter().all(|(component, bits)| {
+        bits.iter().all(|bit| *bit == Some(0) || (bit.is_none() && *component != lightness))
+    })
+}
+
+/// The bytes for the decoder: a single sequential scan without its end marker.
+///
+/// Where the decoder meets the end marker too early it makes up zeros; where the bytes run out it says
+/// so. It reads up to 8 bytes ahead, hence the filler; up to 8 bytes missing from the tail stay unseen.
+fn open_ended(bytes: &[u8], marks: &Marks<'_>, end: usize) -> Vec<u8> {
+    let parts = marks.frame.map_or(0, |f| usize::from(f.2));
+    let single =
+        marks.kind != PROGRESSIVE && marks.scans.len() == 1 && marks.scans[0].components.len() == parts;
+    if !single {
+        return bytes.to_vec();
+    }
+    let mut open = bytes.get(..end).unwrap_or(bytes).to_vec();
+    open.extend([0; 8]);
+    open
+}
+
+/// The frame marker of progressive pictures.
+const PROGRESSIVE: u8 = 0xC2;
 
 /// Decodes a JPEG.
 ///
@@ -116,9 +177,11 @@ pub(super) fn decode(bytes: &[u8], budget: Budget) -> Result<Decoded, Fault> {
             return Err(Fault::Unsupported(format!("{} bits a sample", marks.precision)));
         }
     }
-    if !marks.complete {
+    let Some(end) = marks.end else { return Err(Fault::Truncated) };
+    if marks.kind == PROGRESSIVE && !refined(&marks.scans) {
         return Err(Fault::Truncated);
     }
+    let open = open_ended(bytes, &marks, end);
 
     // Headers leniently (stray bytes between segments do no harm), the scan strictly (what is missing
     // from a scan would come out as grey).
@@ -126,7 +189,7 @@ pub(super) fn decode(bytes: &[u8], budget: Budget) -> Result<Decoded, Fault> {
         .set_strict_mode(false)
         .set_max_width(usize::from(u16::MAX))
         .set_max_height(usize::from(u16::MAX));
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(open.as_slice()), options);
     decoder.decode_headers().map_err(fault)?;
     let info = decoder.info().ok_or_else(|| Fault::Damaged("no frame header".into()))?;
     budget.check(info.width.into(), info.height.into())?;
@@ -155,9 +218,9 @@ pub(super) fn decode(bytes: &[u8], budget: Budget) -> Result<Decoded, Fault> {
 
 /// Turns the four stored components into ink, 0 for none and 255 for full.
 ///
-/// With the Adobe marker inks are stored upside down (Adobe Technical Note 5116; common practice of
-/// decoders). In YCCK the first three are the complement of the inks as YCbCr (JFIF 1.02 equations), so
-/// the complement is undone by the conversion itself for them.
+/// With the Adobe marker inks are stored upside down, without it they are not (common practice of
+/// decoders, no source). In YCCK the first three are YCbCr (JFIF 1.02) of the complement of what is stored
+/// as CMYK; black stays as it is. So with the marker the two turns cancel for three of the four.
 fn inks(samples: &mut [u8], ycck: bool, inverted: bool) {
     use rayon::prelude::*;
     samples.par_chunks_mut(1 << 16).for_each(|part| {
@@ -168,7 +231,6 @@ fn inks(samples: &mut [u8], ycck: bool, inverted: bool) {
                 let rgb = [y + 1.402 * cr, y - 0.344_136 * cb - 0.714_136 * cr, y + 1.772 * cb];
                 for (sample, value) in pixel.iter_mut().zip(rgb) {
                     let byte = (value + 0.5).clamp(0.0, 255.0) as u8;
-                    // libjpeg's YCCK to CMYK gives 255 minus this, which Adobe stores upside down.
                     *sample = if inverted { byte } else { 255 - byte };
                 }
                 if inverted {
@@ -185,10 +247,12 @@ fn inks(samples: &mut [u8], ycck: bool, inverted: bool) {
 fn fault(error: zune_jpeg::errors::DecodeErrors) -> Fault {
     use zune_jpeg::errors::DecodeErrors as E;
     match error {
-        E::ExhaustedData => Fault::Truncated,
-        E::FormatStatic("Premature end of buffer") => Fault::Truncated,
+        E::ExhaustedData | E::FormatStatic("Premature end of buffer") => Fault::Truncated,
         E::Unsupported(kind) => Fault::Unsupported(format!("{kind:?}")),
-        other => Fault::Damaged(format!("{other:?}")),
+        other => {
+            let text = format!("{other:?}").replace('"', "");
+            if text.contains("more than bits left") { Fault::Truncated } else { Fault::Damaged(text) }
+        }
     }
 }
 
@@ -207,11 +271,11 @@ mod tests {
         bytes.extend([0xFF, 0xDA, 0, 8, 1, 1, 0, 0, 63, 0, 0x12, 0xFF, 0x00, 0xFF, 0xD0, 0x34]);
         let cut = walk(&bytes);
         assert_eq!(cut.frame, Some((32, 60_000, 1)), "width, height, components");
-        assert!(!cut.complete, "no end marker yet");
+        assert!(cut.end.is_none(), "no end marker yet");
         let ppi = cut.density.map(|p| p[0]).unwrap_or_default();
         assert!((ppi - 118.0 * 2.54).abs() < 1e-9, "118 per cm gave {ppi}");
         bytes.extend([0xFF, 0xD9]);
-        assert!(walk(&bytes).complete, "the end marker follows the scan");
+        assert!(walk(&bytes).end.is_some(), "the end marker follows the scan");
     }
 
     #[test]
