@@ -1,9 +1,14 @@
 //! One binary for all tests that see the project from outside.
 
-mod reading;
-mod tone_standards;
-mod sheet_sizes;
+mod bad_input;
+mod command_line;
+mod drawn;
+mod metamorphic;
+mod oracles;
 mod outputs;
 mod program;
-mod command_line;
-mod bad_input;
+mod promises;
+mod reading;
+mod sheet_sizes;
+mod sphere;
+mod tone_standards;

@@ -33,8 +33,10 @@ fn shares(cover: f64) -> [f64; 3] {
     }
 }
 
-fn pitch_px(share: f64) -> f64 {
-    let t = ((share - BARE) / (0.5 - BARE)).clamp(0.0, 1.0);
+/// Distance between strokes in pixels; on a flat thing it does not change with the tone, as rows of strokes
+/// that have to be let in or left out would show there.
+fn pitch_px(share: f64, flat: bool) -> f64 {
+    let t = if flat { 0.6 } else { ((share - BARE) / (0.5 - BARE)).clamp(0.0, 1.0) };
     (PITCH_MM[0] + (PITCH_MM[1] - PITCH_MM[0]) * t) * PX_PER_MM
 }
 
@@ -134,7 +136,7 @@ impl Set<'_> {
             if self.picture.thing[pixel] != thing || share <= 0.0 || turned < 0.6 {
                 break;
             }
-            if !laid.clear_of(next, 0.62 * pitch_px(share), None) {
+            if !laid.clear_of(next, 0.62 * pitch_px(share, self.picture.flat[pixel]), None) {
                 break;
             }
             // A closed turn round the form ends where it began.
@@ -152,7 +154,9 @@ impl Set<'_> {
         let pixel = self.pixel(seed)?;
         let share = self.share(pixel);
         let thing = self.picture.thing[pixel];
-        if share <= 0.0 || !self.laid[thing].clear_of(seed, 0.84 * pitch_px(share), None) {
+        if share <= 0.0
+            || !self.laid[thing].clear_of(seed, 0.84 * pitch_px(share, self.picture.flat[pixel]), None)
+        {
             return None;
         }
         let mut line = self.follow(thing, seed, -1.0);
@@ -179,8 +183,7 @@ impl Set<'_> {
                 let Some(first) = self.lay(seed) else { continue };
                 let mut next = first;
                 while next < self.lines.len() {
-                    for (p, n, share) in self.flanks(next) {
-                        let pitch = pitch_px(share);
+                    for (p, n, pitch) in self.flanks(next) {
                         for side in [-1.0, 1.0] {
                             self.lay([p[0] + side * n[0] * pitch, p[1] + side * n[1] * pitch]);
                         }
@@ -191,7 +194,7 @@ impl Set<'_> {
         }
     }
 
-    /// Every few steps along a line: the place, the direction across, and the ink share there.
+    /// Every few steps along a line: the place, the direction across, and the distance to the next line.
     fn flanks(&self, line: usize) -> Vec<(Point, Point, f64)> {
         let points = &self.lines[line].1;
         (0..points.len())
@@ -199,7 +202,7 @@ impl Set<'_> {
             .filter_map(|i| {
                 let n = across(points, i);
                 let pixel = self.pixel(points[i])?;
-                Some((points[i], n, self.share(pixel)))
+                Some((points[i], n, pitch_px(self.share(pixel), self.picture.flat[pixel])))
             })
             .collect()
     }

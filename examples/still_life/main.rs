@@ -33,6 +33,8 @@ pub(crate) struct Picture {
     pub(crate) light: Vec<f64>,
     /// Which thing is there.
     pub(crate) thing: Vec<usize>,
+    /// Whether it is flat.
+    pub(crate) flat: Vec<bool>,
     /// Direction in which it is hatched.
     pub(crate) along: Vec<[f64; 2]>,
 }
@@ -72,6 +74,7 @@ fn look(eye: &Eye) -> Picture {
         height: HEIGHT,
         light,
         thing: once.iter().map(|s| s.thing as usize).collect(),
+        flat: once.iter().map(|s| s.thing.is_flat()).collect(),
         along: once.iter().map(|s| s.along).collect(),
     }
 }

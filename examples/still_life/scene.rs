@@ -23,6 +23,13 @@ pub(crate) enum Thing {
     CupInside,
 }
 
+impl Thing {
+    /// Whether strokes on it are straight, and so can keep one distance throughout.
+    pub(crate) fn is_flat(self) -> bool {
+        matches!(self, Self::Wall | Self::Table | Self::BlockTop | Self::BlockFront | Self::BlockSide)
+    }
+}
+
 /// What the eye gets from one ray.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Seen {
@@ -122,7 +129,7 @@ fn egg(p: V3) -> f64 {
     let taper = 1.0 + 0.24 * (q.x / 0.46).clamp(-1.3, 1.3);
     let e = v(q.x / 0.47, q.y / (0.335 * taper.sqrt()), q.z / (0.335 * taper.sqrt()));
     let k = e.len();
-    (k - 1.0) * 0.3 / k.max(0.6).min(1.6)
+    (k - 1.0) * 0.3 / k.clamp(0.6, 1.6)
 }
 
 fn cup(p: V3) -> (f64, bool) {

@@ -1,4 +1,4 @@
-"""Fails unless every render given holds lines: neither blank nor black: `check_renders.py A.png ...`."""
+"""Fails unless every render given holds lines: neither blank nor black: `hold_lines.py A.png ...`."""
 
 import sys
 
