@@ -105,6 +105,9 @@ def crossings(lines, ends):
             continue
         shared = [Point(a) for a in ends[i] for b in ends[j] if np.hypot(*np.subtract(a, b)) <= EPS_MM]
         meet = lines[i].intersection(lines[j])
+        if meet.is_empty:
+            # The predicate is exact, the overlay rounds: a bare touch can get lost in it. Ask where they are nearest.
+            meet = Point(shapely.shortest_line(lines[i], lines[j]).coords[0])
         for part in getattr(meet, "geoms", [meet]):
             if not any(part.within(s.buffer(2 * EPS_MM)) for s in shared):
                 at = part.representative_point()
