@@ -21,6 +21,7 @@
 
 pub mod colour;
 pub mod raster;
+pub mod components;
 pub mod distance;
 pub mod units;
 pub mod notes;

@@ -151,9 +151,11 @@ fn shared_borders(ids: &Raster<u32>, leaves: usize, px_per_mm: f64) -> Vec<BTree
 
 /// Merges everything, cheapest union first, and keeps the order.
 ///
-/// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves.
+/// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves. `doubt` is the energy (L*^2 mm)
+/// that the texture makes by itself at a tone (L*): it is taken off, so a union at height 0 is one whose
+/// difference cannot be told from the texture's own unevenness.
 #[must_use]
-pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &ValueScale, px_per_mm: f64) -> MergeTree {
+pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &ValueScale, px_per_mm: f64, doubt: impl Fn(f64) -> f64) -> MergeTree {
     let leaves = values.len();
     let mut sides = shared_borders(ids, leaves, px_per_mm);
     let mut tree = MergeTree {
@@ -170,7 +172,8 @@ pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &V
             return 0.0;
         }
         let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;
-        size * (p.tone() - q.tone()).powi(2) / shared_mm
+        let (a, b) = (p.tone(), q.tone());
+        (size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0)
     };
     let mut heap = BinaryHeap::new();
     for a in 0..leaves as u32 {
@@ -230,7 +233,7 @@ mod tests {
 
     fn tree_of(w: usize, h: usize, values: Vec<u8>) -> (MergeTree, Raster<u32>) {
         let raster = Raster::from_vec(w, h, values);
-        let (mut ids, n) = super::super::flood::components(&raster);
+        let (mut ids, n) = crate::components::components(&raster);
         ids.data_mut().iter_mut().for_each(|i| *i -= 1);
         let mut leaf_values = vec![0; n];
         let mut sums = vec![AreaSums::default(); n];
@@ -240,7 +243,7 @@ mod tests {
             sums[i as usize].reflectance += 1.0 - (f64::from(v) - 0.5) / 5.0;
         }
         let scale = ValueScale::new(vec![90.0, 75.0, 60.0, 40.0]);
-        (merge_tree(&ids, &leaf_values, &sums, &scale, 2.0), ids)
+        (merge_tree(&ids, &leaf_values, &sums, &scale, 2.0, |_| 0.0), ids)
     }
 
     proptest! {

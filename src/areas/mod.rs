@@ -9,6 +9,7 @@ mod merge;
 
 use rayon::prelude::*;
 
+use crate::components::components;
 use crate::raster::{Raster, extreme_square};
 use crate::tone::{ToneField, gaussian};
 
@@ -64,14 +65,14 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
         let value = tone.scale.value(all[0].tone() as f32);
         flooded.data_mut().fill(value);
     }
-    let (mut ids, count) = flood::components(&flooded);
+    let (mut ids, count) = components(&flooded);
     ids.data_mut().iter_mut().for_each(|id| *id -= 1);
     let mut leaf_values = vec![0_u8; count];
     for (&id, &v) in ids.data().iter().zip(flooded.data()) {
         leaf_values[id as usize] = v;
     }
     let sums = sums_of(&tone.reflectance, &ids, count);
-    let tree = merge_tree(&ids, &leaf_values, &sums, &tone.scale, px);
+    let tree = merge_tree(&ids, &leaf_values, &sums, &tone.scale, px, |l| doubtful_energy(tone, l));
     AreaMap { ids, tree, used }
 }
 
@@ -83,6 +84,20 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
         s.reflectance += f64::from(v);
     }
     sums
+}
+
+/// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
+const DOUBT: f64 = 6.0;
+
+/// Energy in L*^2 mm that the texture's unevenness makes by itself at a tone (L*).
+///
+/// Where a field of standard deviation s that hangs together over r mm rises above a level, the patch is about r
+/// across and s high, so its energy per mm of border is of the order of s^2 r (Lantuejoul 1991 gives the variance
+/// of means over areas as s^2 times the integral range over the area; patches cut out by a level are picked for
+/// their excess, hence the factor).
+fn doubtful_energy(tone: &ToneField, lightness: f64) -> f64 {
+    let doubt = std::env::var("DOUBT").ok().and_then(|v| v.parse().ok()).unwrap_or(DOUBT);
+    doubt * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm
 }
 
 /// How many widths of blur an in-between value has to span before it counts as a tone of its own.

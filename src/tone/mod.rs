@@ -22,6 +22,7 @@ use crate::raster::Raster;
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
 pub use kind::{KindEvidence, ReferenceKind};
+pub use texture::Waver;
 pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
 
 /// How the breaks between values are found.
@@ -97,8 +98,8 @@ pub struct ToneField {
     pub px_per_mm: f64,
     /// Width of the first mean in mm (standard deviation of the Gaussian); 0 where no texture asked for one.
     pub mean_width_mm: f64,
-    /// What is left of the texture in `lightness`, in L*.
-    pub unevenness: f64,
+    /// What is left of the texture in `lightness`.
+    pub waver: Waver,
     /// Pitch of the texture in mm on the sheet, if it has one.
     pub pitch_mm: Option<f64>,
     /// The breaks.
@@ -117,6 +118,10 @@ const UNEVEN_LEFT: f64 = 2.0;
 const EVEN_SHARE: f64 = 0.8;
 /// How near the least unevenness of all widths is near enough (gradations grow with the width, texture falls).
 const UNEVEN_NEAR_LEAST: f64 = 1.25;
+/// Unevenness of single pixels, in L*, from which a reference has grain ...
+const GRAIN_L: f64 = 0.15;
+/// ... and the least width of mean that grain asks for, in mm.
+const GRAIN_WIDTH_MM: f64 = 0.16;
 /// What counts as one tone for the edge-keeping mean, in L*: half a step of five values.
 const RANGE_L: f32 = 12.0;
 /// Rounds of the edge-keeping mean.
@@ -151,26 +156,30 @@ pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Re
         .iter()
         .position(|u| u.quantile(EVEN_SHARE) <= limit)
         .unwrap_or(by_width.len() - 1);
-    if std::env::var_os("MERESTONE_TRACE").is_some() {
-        eprintln!("{:?} {:?} pitch {:?}", kind, evidence, median_pitch(&pitches));
-        for (u, w) in by_width.iter().zip(texture::WIDTHS_MM) {
-            eprintln!("{w} {:?} ({} across)", [0.5, 0.7, 0.8, 0.85, 0.9, 0.95, 1.0].map(|q| u.quantile(q)), u.across);
-        }
-    }
-    let envf = |k: &str, d: f64| std::env::var(k).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
-    let width = if by_width[0].quantile(0.5) > 0.15 {
-        let lw = envf("LEASTW", 0.125);
-        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= lw - 1e-9).unwrap_or(0))
+    let width = if by_width[0].quantile(0.5) > GRAIN_L {
+        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0))
     } else {
         width
     };
     let mean_width_mm = texture::WIDTHS_MM[width];
     let sigma = (mean_width_mm * px_per_mm) as f32;
     let fine = gaussian(&normal, sigma);
-    let (lightness, unevenness) = if width == 0 {
-        (normal.map(lightness_f32), by_width[0].quantile(0.5))
+    let (lightness, waver) = if width == 0 {
+        (normal.map(lightness_f32), Waver::none())
     } else {
-        fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS)
+        let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS);
+        let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm);
+        if let Ok(dir) = std::env::var("MERESTONE_DUMP") {
+            let (w, h) = (normal.width() as u32, normal.height() as u32);
+            let l: Vec<u8> = kept.lightness.data().iter().map(|&l| (l * 2.55) as u8).collect();
+            image::save_buffer(format!("{dir}/l.png"), &l, w, h, image::ExtendedColorType::L8).unwrap();
+            let l: Vec<u8> = kept.hard.data().iter().map(|&l| if l { 255 } else { 0 }).collect();
+            image::save_buffer(format!("{dir}/h.png"), &l, w, h, image::ExtendedColorType::L8).unwrap();
+        }
+        if std::env::var_os("MERESTONE_TRACE").is_some() {
+            eprintln!("width {mean_width_mm} waver {waver:?}");
+        }
+        (kept.lightness, waver)
     };
     let scale = ValueScale::new(match &options.breaks {
         BreakRule::Explicit(breaks) => breaks.clone(),
@@ -190,7 +199,7 @@ pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Re
         lightness,
         px_per_mm,
         mean_width_mm,
-        unevenness,
+        waver,
         pitch_mm: median_pitch(&pitches),
         scale,
         kind,

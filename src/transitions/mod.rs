@@ -60,25 +60,14 @@ pub struct Traced {
     pub meetings: usize,
 }
 
-/// Merging height in L*^2 mm for a plainness of 0 to 100; never under `floor`, what the texture makes doubtful.
+/// Merging height in L*^2 mm for a plainness of 0 to 100; 0 merges only what the texture makes doubtful.
 #[must_use]
-pub fn merging_height(plainness: f64, floor: f64) -> f64 {
+pub fn merging_height(plainness: f64) -> f64 {
     if plainness <= 0.0 {
-        return floor;
+        return 0.0;
     }
-    (HEIGHTS[0] * (HEIGHTS[1] / HEIGHTS[0]).powf(plainness.min(100.0) / 100.0)).max(floor)
+    HEIGHTS[0] * (HEIGHTS[1] / HEIGHTS[0]).powf(plainness.min(100.0) / 100.0)
 }
-
-/// Height in L*^2 mm under which a difference cannot be told from the unevenness of the texture.
-fn doubtful_height(tone: &ToneField) -> f64 {
-    // See DEVELOPERS.md: the energy of a patch of unevenness u over a width w of correlation is u^2 w times a
-    // constant, measured on uniform hatching.
-    let doubt = std::env::var("DOUBT").ok().and_then(|v| v.parse().ok()).unwrap_or(DOUBT);
-    doubt * tone.unevenness.powi(2) * tone.mean_width_mm
-}
-
-/// How many times the energy of its own unevenness a difference needs before it is believed.
-const DOUBT: f64 = 12.0;
 
 /// Builds the boundary net of a picture.
 #[must_use]
@@ -87,10 +76,9 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let tree = &areas.tree;
     let heights: Vec<f64> =
         tracing.arcs.iter().map(|a| tree.height_between(a.sides[0] as usize, a.sides[1] as usize)).collect();
-    let floor = doubtful_height(tone);
-    let finest = tree.cut(floor);
+    let finest = tree.cut(0.0);
     let value_of = |leaf: u32| tree.value(finest[leaf as usize]);
-    let lines = lines::through_lines(&tracing, &heights, floor);
+    let lines = lines::through_lines(&tracing, &heights, 0.0);
     // Break of L* at each point, by the values on both sides in the finest net.
     let levels: Vec<Vec<f64>> = lines
         .par_iter()
@@ -105,7 +93,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
         .collect();
     let weave_options = weave::WeaveOptions { tolerance_mm: options.tolerance_mm };
     let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
-    let height = merging_height(options.plainness, floor);
+    let height = merging_height(options.plainness);
     let net = assemble(tone, areas, &tracing, &lines, &woven, height, options);
     let cut = tree.cut(height);
     let values = areas.ids.map(|id| tree.value(cut[id as usize]));
