@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod command_line;
+mod curves;
 mod drawn;
 mod metamorphic;
 mod oracles;

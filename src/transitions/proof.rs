@@ -45,7 +45,7 @@ const NEAR_TOUCH_MM: f64 = 0.001;
 /// Lengths along the lines from the shared end: up to the first nothing is asked, since rounding rules there; up
 /// to the second only that the lines do not change sides; up to the third [`NEAR_TOUCH_MM`].
 const ZONES_MM: [f64; 3] = [0.005, 0.05, 0.3];
-/// Hits closer than this along the first line are one meeting.
+/// Hits of the same two lines closer to each other than this are one meeting.
 const SAME_MEETING_MM: f64 = 0.05;
 
 /// Least distance asked of two places, the farther of which lies `gone` mm along its line from the shared end.
@@ -105,8 +105,10 @@ impl Relation {
 /// Finds every place where two lines cross, touch or run on each other, or one line does with itself, except at
 /// the ends they share and at the joints of a line's own cubics.
 ///
-/// Sorted by lines, then along the first of them. Crossings closer than 0.05 mm along the line, and a stretch on
-/// which two lines run together, count as one meeting. The result does not depend on the number of threads.
+/// Sorted by lines, then along the first of them. Meetings of the same lines closer than 0.05 mm to each other, and
+/// a stretch on which two lines run together, count as one. Within 0.005 mm of a shared end, and on loops shorter
+/// than 0.01 mm, nothing is asked: rounding to 0.001 mm rules there. Cubics that are not finite lie nowhere and
+/// are left out. The result does not depend on the number of threads.
 #[must_use]
 pub fn find_meetings(lines: &[ProofLine]) -> Vec<Meeting> {
     let mut pieces: Vec<Piece> = Vec::new();
@@ -167,26 +169,51 @@ struct Hit {
     at: Point,
     /// Length along either line.
     along: [f64; 2],
-    /// Length of the flat piece of the first line: hits of one stretch are no farther apart.
+    /// How far from here the two flat pieces can go on being too close: hits of one stretch are no farther apart
+    /// than their extents together.
     extent: f64,
 }
 
-/// One meeting for each run of hits.
+/// One meeting for each cluster of hits of the same lines, at the cluster's first hit.
+///
+/// Hits are joined by where they lie, not by their lengths along the lines: a closed line that crosses itself at
+/// its own start has hits at both ends of its length. `found` is sorted.
 fn gathered(found: &[Found]) -> Vec<Meeting> {
     let mut meetings = Vec::new();
-    let mut last: Option<&Found> = None;
-    for f in found {
-        let is_same = last.is_some_and(|l| {
-            let room = SAME_MEETING_MM.max(l.hit.extent + f.hit.extent);
-            let apart = [0, 1].map(|k| (l.hit.along[k] - f.hit.along[k]).abs());
-            l.lines == f.lines && apart.iter().all(|d| *d <= room)
-        });
-        if !is_same {
-            meetings.push(Meeting { lines: f.lines, at: f.hit.at });
+    for same in found.chunk_by(|a, b| a.lines == b.lines) {
+        // Parent of each hit; a root is the first hit of its cluster.
+        let mut parent: Vec<usize> = (0..same.len()).collect();
+        let mut by_x: Vec<usize> = parent.clone();
+        by_x.sort_by(|&i, &j| same[i].hit.at.x.total_cmp(&same[j].hit.at.x).then(i.cmp(&j)));
+        let widest = same.iter().map(|f| f.hit.extent).fold(0.0, f64::max);
+        for (k, &i) in by_x.iter().enumerate() {
+            for &j in &by_x[k + 1..] {
+                let (p, q) = (same[i].hit, same[j].hit);
+                if q.at.x - p.at.x > SAME_MEETING_MM.max(p.extent + widest) {
+                    break;
+                }
+                if p.at.distance(q.at) <= SAME_MEETING_MM.max(p.extent + q.extent) {
+                    let (r, s) = (root(&mut parent, i), root(&mut parent, j));
+                    parent[r.max(s)] = r.min(s);
+                }
+            }
         }
-        last = Some(f);
+        for (i, f) in same.iter().enumerate() {
+            if parent[i] == i {
+                meetings.push(Meeting { lines: f.lines, at: f.hit.at });
+            }
+        }
     }
     meetings
+}
+
+/// First hit of the cluster that hit `i` belongs to.
+fn root(parent: &mut [usize], mut i: usize) -> usize {
+    while parent[i] != i {
+        parent[i] = parent[parent[i]];
+        i = parent[i];
+    }
+    i
 }
 
 /// Compares two pieces by dividing them.
@@ -271,7 +298,9 @@ impl Walker {
             Some(_) => meet.crosses,
         };
         if bad {
-            self.hits.push(Hit { at: meet.at, along, extent: a.length().max(b.length()) });
+            // Straight lines at an angle are soon apart; parallel ones are as long as the shorter of them.
+            let extent = a.length().min(b.length()).min(2.0 * TOUCH_MM / meet.sin.max(1e-9));
+            self.hits.push(Hit { at: meet.at, along, extent });
         }
     }
 }

@@ -20,12 +20,14 @@ pub(super) struct Closest {
     pub(super) shares: [f64; 2],
     /// Whether each crosses to the other's far side.
     pub(super) crosses: bool,
+    /// Sine of the angle between the two; 0 when one is a single point.
+    pub(super) sin: f64,
 }
 
 /// Adds the line's pieces, each of which goes forward in one direction; returns the line's length in mm.
 pub(super) fn monotone_pieces(curve: &[CubicBez], line: usize, pieces: &mut Vec<Piece>) -> f64 {
     let mut along = 0.0;
-    for cubic in curve {
+    for cubic in curve.iter().filter(|c| c.is_finite()) {
         let length = cubic.arclen(1e-4);
         split(Piece { cubic: *cubic, line, along: [along, along + length] }, 0, pieces);
         along += length;
@@ -57,6 +59,10 @@ impl Piece {
     fn goes_forward(&self) -> bool {
         let c = self.corners();
         let chord = c[3] - c[0];
+        // A piece that ends where it begins goes forward only if it goes nowhere.
+        if chord.hypot() <= 0.0 {
+            return c[1] == c[0] && c[2] == c[0];
+        }
         c.windows(2).all(|w| {
             let leg = w[1] - w[0];
             leg.dot(chord) >= 0.2 * leg.hypot() * chord.hypot()
@@ -145,12 +151,14 @@ impl Piece {
         let (a0, a1, b0, b1) = (self.cubic.p0, self.cubic.p3, other.cubic.p0, other.cubic.p3);
         let (u, v) = (a1 - a0, b1 - b0);
         let cross = u.cross(v);
+        let size = u.hypot() * v.hypot();
+        let sin = if size > 0.0 { cross.abs() / size } else { 0.0 };
         let (sb0, sb1) = (u.cross(b0 - a0), u.cross(b1 - a0));
         let (sa0, sa1) = (v.cross(a0 - b0), v.cross(a1 - b0));
         if sb0 * sb1 <= 0.0 && sa0 * sa1 <= 0.0 && cross.abs() > 0.0 {
             let s = ((b0 - a0).cross(v) / cross).clamp(0.0, 1.0);
             let t = ((b0 - a0).cross(u) / cross).clamp(0.0, 1.0);
-            return Closest { distance: 0.0, at: a0 + s * u, shares: [s, t], crosses: true };
+            return Closest { distance: 0.0, at: a0 + s * u, shares: [s, t], crosses: true, sin };
         }
         let foot = |p: Point, o: Point, d: Vec2| {
             let size = d.hypot2();
@@ -158,12 +166,12 @@ impl Piece {
         };
         let options =
             [(0.0, foot(a0, b0, v)), (1.0, foot(a1, b0, v)), (foot(b0, a0, u), 0.0), (foot(b1, a0, u), 1.0)];
-        let mut best = Closest { distance: f64::INFINITY, at: a0, shares: [0.0, 0.0], crosses: false };
+        let mut best = Closest { distance: f64::INFINITY, at: a0, shares: [0.0, 0.0], crosses: false, sin };
         for (s, t) in options {
             let (p, q) = (a0 + s * u, b0 + t * v);
             let distance = p.distance(q);
             if distance < best.distance {
-                best = Closest { distance, at: p.midpoint(q), shares: [s, t], crosses: false };
+                best = Closest { distance, at: p.midpoint(q), shares: [s, t], crosses: false, sin };
             }
         }
         best

@@ -86,3 +86,30 @@ fn a_line_that_meets_itself_is_found() {
     let line = ProofLine { curve: &eight, closed: true, ends: [None, None] };
     assert_eq!(find_meetings(&[line]).len(), 1, "a figure eight");
 }
+
+#[test]
+fn degenerate_cubics_neither_panic_nor_alarm() {
+    let none = [None, None];
+    let dot = |x: f64, y: f64| [CubicBez::new((x, y), (x, y), (x, y), (x, y))];
+    let flat = [straight((0.0, 0.0), (10.0, 0.0))];
+    assert_eq!(count(&[(&dot(1.0, 1.0), none), (&flat, none)]), 0, "a point beside a line");
+    assert_eq!(count(&[(&dot(5.0, 0.0), none), (&flat, none)]), 1, "a point on a line");
+    assert_eq!(count(&[(&[], none), (&flat, none)]), 0, "a line without cubics");
+    let stubs = [
+        CubicBez::new((0.0, 0.0), (0.0, 0.0), (3.0, 1.0), (3.0, 1.0)),
+        dot(3.0, 1.0)[0],
+        CubicBez::new((3.0, 1.0), (3.0, 1.0), (3.0, 1.0), (5.0, 1.5)),
+        CubicBez::new((5.0, 1.5), (7.0, 2.0), (7.0, 2.0), (7.0, 2.0)),
+    ];
+    assert_eq!(count(&[(&stubs, none)]), 0, "zero handles and a point between");
+    let cusp = [CubicBez::new((0.0, 0.0), (10.0, 10.0), (0.0, 10.0), (10.0, 0.0))];
+    assert_eq!(count(&[(&cusp, none)]), 0, "a cusp");
+    let drop = [CubicBez::new((0.0, 0.0), (8.0, 6.0), (-8.0, 6.0), (0.0, 0.0))];
+    assert_eq!(count(&[(&drop, none)]), 1, "an open line whose end lies on its start");
+    let round = ProofLine { curve: &drop, closed: true, ends: none };
+    assert_eq!(find_meetings(&[round]), Vec::new(), "the same line closed");
+    let there_and_back = [straight((0.0, 0.0), (5.0, 0.0)), straight((5.0, 0.0), (0.0, 0.0))];
+    assert_eq!(count(&[(&there_and_back, none)]), 1, "a line that runs back on itself");
+    let broken = [CubicBez::new((0.0, 0.0), (f64::NAN, 1.0), (2.0, 1.0), (3.0, -1.0))];
+    assert_eq!(count(&[(&broken, none), (&flat, none)]), 0, "not a number");
+}
