@@ -87,7 +87,7 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
 }
 
 /// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
-const DOUBT: f64 = 6.0;
+const DOUBT: f64 = 12.0;
 
 /// Energy in L*^2 mm that the texture's unevenness makes by itself at a tone (L*).
 ///
@@ -96,8 +96,7 @@ const DOUBT: f64 = 6.0;
 /// of means over areas as s^2 times the integral range over the area; patches cut out by a level are picked for
 /// their excess, hence the factor).
 fn doubtful_energy(tone: &ToneField, lightness: f64) -> f64 {
-    let doubt = std::env::var("DOUBT").ok().and_then(|v| v.parse().ok()).unwrap_or(DOUBT);
-    doubt * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm
+    DOUBT * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm
 }
 
 /// How many widths of blur an in-between value has to span before it counts as a tone of its own.

@@ -13,16 +13,16 @@ use crate::distance::squared_distance_to;
 use crate::raster::Raster;
 
 /// Widest plain mean that the field fades to, in mm: gradations bend over centimetres, not millimetres.
-const WIDEST_MM: f64 = 1.6;
+const WIDEST_MM: f64 = 0.8;
 /// Distance to a hard edge at which the first plain mean takes over, in first widths.
 const FAR: f32 = 3.0;
 /// A step of tone (L*) is a hard edge from this many L* on ...
 const HARD_L: f32 = 3.0;
 /// ... and from this many times what half of the pixels of like tone show (a Rayleigh-distributed slope passes
-/// 3.5 times its median once in 5,000).
-const HARD_MEDIANS: f32 = 3.5;
+/// 2.5 times its median once in 75; what then hangs together over more than a speck is rarer by far).
+const HARD_MEDIANS: f32 = 2.5;
 /// Size of the largest speck that is no edge, in squares of the mean's width.
-const SPECK: f32 = 5.0;
+const SPECK: f32 = 15.0;
 /// Tones that are compared with each other, in L*.
 const TONE_BIN: f32 = 10.0;
 /// Width of the mean in which a step is looked for, in first widths, and least in mm.
@@ -50,7 +50,7 @@ pub(super) fn edge_keeping(
     let sigma = (width_mm * px_per_mm) as f32;
     let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
     // Each plain mean is twice as wide as the one before.
-    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
+    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(3, 5);
     let wider: Vec<Raster<f32>> = (1..=steps).map(|k| gaussian(reflectance, sigma * (1 << k) as f32)).collect();
     let hard = steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS));
     let away = squared_distance_to(&hard);

@@ -169,16 +169,6 @@ pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Re
     } else {
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS);
         let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm);
-        if let Ok(dir) = std::env::var("MERESTONE_DUMP") {
-            let (w, h) = (normal.width() as u32, normal.height() as u32);
-            let l: Vec<u8> = kept.lightness.data().iter().map(|&l| (l * 2.55) as u8).collect();
-            image::save_buffer(format!("{dir}/l.png"), &l, w, h, image::ExtendedColorType::L8).unwrap();
-            let l: Vec<u8> = kept.hard.data().iter().map(|&l| if l { 255 } else { 0 }).collect();
-            image::save_buffer(format!("{dir}/h.png"), &l, w, h, image::ExtendedColorType::L8).unwrap();
-        }
-        if std::env::var_os("MERESTONE_TRACE").is_some() {
-            eprintln!("width {mean_width_mm} waver {waver:?}");
-        }
         (kept.lightness, waver)
     };
     let scale = ValueScale::new(match &options.breaks {
