@@ -50,7 +50,7 @@ pub(super) fn edge_keeping(
     let sigma = (width_mm * px_per_mm) as f32;
     let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
     // Each plain mean is twice as wide as the one before.
-    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(3, 5);
+    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
     let wider: Vec<Raster<f32>> = (1..=steps).map(|k| gaussian(reflectance, sigma * (1 << k) as f32)).collect();
     let hard = steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS));
     let away = squared_distance_to(&hard);

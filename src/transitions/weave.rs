@@ -43,8 +43,6 @@ pub(super) struct Woven {
     pub(super) curve: Vec<CubicBez>,
     /// For each junction passed: (cubic, parameter, where).
     pub(super) passed: Vec<(usize, f64, Point)>,
-    /// How tightly it had to be fitted, 0 as asked.
-    pub(super) level: u8,
 }
 
 /// A line's points before the fit, in mm.
@@ -283,7 +281,7 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options:
             nearest(&curve, fixed.unwrap_or_else(|| between(&points, line.closed(), place)), fixed)
         })
         .collect();
-    Woven { curve, passed, level: tight }
+    Woven { curve, passed }
 }
 
 /// The polyline itself, as straight cubics in whole micrometres.
@@ -307,8 +305,12 @@ fn between(points: &[Point], closed: bool, at: f64) -> Point {
     points[index(i)].lerp(points[index(i + 1.0)], at - i)
 }
 
-/// Nearest place of a curve: (cubic, parameter, where). A place that is fixed already is kept.
+/// Nearest place of a curve: (cubic, parameter, where). A place that is fixed already is kept, and is a joint.
 fn nearest(curve: &[CubicBez], p: Point, fixed: Option<Point>) -> (usize, f64, Point) {
+    // A line may pass the junction that it ends on: the joint inside it is meant, not its end.
+    if let Some(joint) = fixed.and_then(|f| (1..curve.len()).find(|&k| curve[k].p0 == round_um(f))) {
+        return (joint, 0.0, curve[joint].p0);
+    }
     let mut best = (0, 0.0, f64::INFINITY);
     for (i, c) in curve.iter().enumerate() {
         let n = c.nearest(p, 1e-6);
