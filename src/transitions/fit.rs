@@ -1,8 +1,8 @@
 //! Fit: the fewest cubics that stay within a tolerance of a border's points.
 //!
 //! The line is cut at its corners. In each piece every point gets a place and a direction for a joint that may
-//! lie there ([`local`]); a cubic between two such points has two free handles ([`span`]); dynamic programming
-//! picks the joints ([`breaks`]; Plass & Stone, Curve-fitting with piecewise parametric cubics, 1983). Because
+//! lie there (`local`); a cubic between two such points has two free handles (`span`); dynamic programming
+//! picks the joints (`breaks`; Plass & Stone, Curve-fitting with piecewise parametric cubics, 1983). Because
 //! both cubics of a joint share its direction, joints are tangent-continuous everywhere but at corners.
 
 mod breaks;

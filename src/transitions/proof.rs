@@ -5,7 +5,7 @@
 //! (Sederberg & Nishita, Curve intersection using Bezier clipping, 1990) until both are flat; then the distance
 //! of two straight lines decides. Where two lines share an end, or two pieces a joint, the curves are at no
 //! distance by design: there pieces are divided towards the shared place, and what is asked of them grows with
-//! the distance from it (see [`clearance`]).
+//! the distance from it (see `clearance`).
 
 mod piece;
 #[cfg(test)]

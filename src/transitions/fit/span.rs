@@ -154,7 +154,7 @@ impl Piece {
         }
         let picked = &mut picked[..count];
         let mut last = f64::INFINITY;
-        for round in 0..GIVE_UP.len() {
+        for (round, give_up) in GIVE_UP.into_iter().enumerate() {
             let along = if round == 0 { 1.0 } else { ALONG_WEIGHT };
             let offsets = match handles {
                 [Handle::Along(d0), Handle::Along(d1)] => lengths(&cubic, [d0, d1], picked, along)?,
@@ -171,7 +171,7 @@ impl Piece {
                 sum += d;
             }
             let worst = worst.sqrt();
-            if round > 0 && worst > GIVE_UP[round] * limit {
+            if round > 0 && worst > give_up * limit {
                 return None;
             }
             if sum < last {
@@ -211,10 +211,9 @@ impl Piece {
                 // Any place that goes forward will do as the match of a point; more steps only bring it nearer.
                 for round in 0..6 {
                     t = power.step(t, p);
-                    if round > 0 || (power.at(t) - p).hypot2() < 0.25 * limit * limit {
-                        if (power.at(t.max(before)) - p).hypot2() <= limit * limit {
-                            break;
-                        }
+                    let is_settled = round > 0 || (power.at(t) - p).hypot2() < 0.25 * limit * limit;
+                    if is_settled && (power.at(t.max(before)) - p).hypot2() <= limit * limit {
+                        break;
                     }
                 }
                 t.max(before)
@@ -365,8 +364,9 @@ fn least_squares(
     for i in 0..size {
         m[i][i] += pull;
         m[i][4] += pull * prior[columns[i].0].dot(columns[i].1);
-        for j in 0..i {
-            m[i][j] = m[j][i];
+        let (above, rest) = m.split_at_mut(i);
+        for (value, row) in rest[0].iter_mut().zip(above.iter()) {
+            *value = row[i];
         }
     }
     let x = gauss(&mut m, size)?;

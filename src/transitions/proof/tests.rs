@@ -2,6 +2,7 @@
 
 use super::*;
 use kurbo::Vec2;
+use std::f64::consts::FRAC_PI_2;
 
 fn straight(a: (f64, f64), b: (f64, f64)) -> CubicBez {
     let (a, b) = (Point::from(a), Point::from(b));
@@ -62,10 +63,8 @@ fn a_line_that_meets_itself_is_found() {
     let k = 0.552_284_75;
     let circle: Vec<CubicBez> = (0..4)
         .map(|i| {
-            let (u, v) = (
-                Vec2::from_angle(f64::from(i) * 1.570_796_326_8),
-                Vec2::from_angle(f64::from(i + 1) * 1.570_796_326_8),
-            );
+            let (u, v) =
+                (Vec2::from_angle(f64::from(i) * FRAC_PI_2), Vec2::from_angle(f64::from(i + 1) * FRAC_PI_2));
             let turn = |w: Vec2| Vec2::new(-w.y, w.x);
             CubicBez::new(
                 (5.0 * u).to_point(),
