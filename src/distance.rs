@@ -15,7 +15,8 @@ pub fn squared_distance_to(target: &Raster<bool>) -> Raster<f32> {
         return Raster::new(w, h, f32::INFINITY);
     }
     let mask: Vec<u8> = target.data().iter().map(|&t| u8::from(t)).collect();
-    let mask: GrayImage = ImageBuffer::from_vec(w as u32, h as u32, mask).expect("a raster holds width x height samples");
+    let mask: GrayImage =
+        ImageBuffer::from_vec(w as u32, h as u32, mask).expect("a raster holds width x height samples");
     let squared: ImageBuffer<Luma<f64>, Vec<f64>> = euclidean_squared_distance_transform(&mask);
     Raster::from_vec(w, h, squared.into_raw().into_iter().map(|d| d as f32).collect())
 }

@@ -87,7 +87,11 @@ impl<T: Copy + Send + Sync> Raster<T> {
 
 /// Largest or smallest sample within a square of 2 x radius + 1 pixels round each pixel.
 #[must_use]
-pub fn extreme_square<T: Copy + Send + Sync>(input: &Raster<T>, radius: usize, pick: fn(T, T) -> T) -> Raster<T> {
+pub fn extreme_square<T: Copy + Send + Sync>(
+    input: &Raster<T>,
+    radius: usize,
+    pick: fn(T, T) -> T,
+) -> Raster<T> {
     let (w, h) = (input.width(), input.height());
     if w == 0 || h == 0 {
         return input.clone();

@@ -70,7 +70,8 @@ fn number_and_unit(text: &str) -> Option<(f64, &str)> {
 /// # Errors
 /// [`UnitError`] when there is no number, no unit, or the number is not finite.
 pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
-    let unreadable = || UnitError::Unreadable { text: text.into(), what: "length", example: "20mm, 1.5cm or 11in" };
+    let unreadable =
+        || UnitError::Unreadable { text: text.into(), what: "length", example: "20mm, 1.5cm or 11in" };
     let (number, unit) = number_and_unit(text).ok_or_else(unreadable)?;
     let factor = match unit.to_ascii_lowercase().as_str() {
         "mm" => 1.0,
@@ -111,7 +112,14 @@ mod tests {
 
     #[test]
     fn lengths_read_in_every_unit() {
-        for (text, mm) in [("20mm", 20.0), (" 1.5 cm", 15.0), ("11in", 279.4), ("8.5\"", 215.9), ("1e2mm", 100.0), ("-3mm", -3.0)] {
+        for (text, mm) in [
+            ("20mm", 20.0),
+            (" 1.5 cm", 15.0),
+            ("11in", 279.4),
+            ("8.5\"", 215.9),
+            ("1e2mm", 100.0),
+            ("-3mm", -3.0),
+        ] {
             let got = parse_length_mm(text).unwrap_or_else(|e| panic!("{text}: {e}"));
             assert!((got - mm).abs() < 1e-9, "{text} gave {got}");
         }

@@ -15,7 +15,13 @@ const LEVELS: usize = 4096;
 /// Where lighter and darker values lie less than `ladder_px` apart, what is between them is a slope from one to
 /// the other and no tone of its own: no core there, so that a blurred edge does not become a ladder of
 /// in-between values.
-pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, ladder_px: f64, least_px: f64) -> Raster<u8> {
+pub(super) fn cores(
+    values: &Raster<u8>,
+    count: u8,
+    narrowest_px: f64,
+    ladder_px: f64,
+    least_px: f64,
+) -> Raster<u8> {
     let (w, h) = (values.width(), values.height());
     let radius_squared = (narrowest_px / 2.0).powi(2) as f32;
     let opened: Vec<Option<Vec<bool>>> = (1..=count)
@@ -27,8 +33,12 @@ pub(super) fn cores(values: &Raster<u8>, count: u8, narrowest_px: f64, ladder_px
             let room = squared_distance_to(&values.map(|p| p != v));
             let inside = room.map(|d| d >= radius_squared - 0.01);
             let reach = squared_distance_to(&inside);
-            let mut mask: Vec<bool> =
-                reach.data().iter().zip(values.data()).map(|(&d, &p)| p == v && d <= radius_squared).collect();
+            let mut mask: Vec<bool> = reach
+                .data()
+                .iter()
+                .zip(values.data())
+                .map(|(&d, &p)| p == v && d <= radius_squared)
+                .collect();
             if ladder_px > 1.0 && v > 1 && v < count {
                 let lighter = squared_distance_to(&values.map(|p| p < v));
                 let darker = squared_distance_to(&values.map(|p| p > v));
@@ -124,7 +134,8 @@ mod tests {
 
     fn picture(rows: &[&str]) -> Raster<u8> {
         let w = rows[0].len();
-        let data = rows.iter().flat_map(|r| r.bytes().map(|b| if b == b'.' { 0 } else { b - b'0' })).collect();
+        let data =
+            rows.iter().flat_map(|r| r.bytes().map(|b| if b == b'.' { 0 } else { b - b'0' })).collect();
         Raster::from_vec(w, rows.len(), data)
     }
 

@@ -155,7 +155,14 @@ fn shared_borders(ids: &Raster<u32>, leaves: usize, px_per_mm: f64) -> Vec<BTree
 /// that the texture makes by itself at a tone (L*): it is taken off, so a union at height 0 is one whose
 /// difference cannot be told from the texture's own unevenness.
 #[must_use]
-pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &ValueScale, px_per_mm: f64, doubt: impl Fn(f64) -> f64) -> MergeTree {
+pub fn merge_tree(
+    ids: &Raster<u32>,
+    values: &[u8],
+    sums: &[AreaSums],
+    scale: &ValueScale,
+    px_per_mm: f64,
+    doubt: impl Fn(f64) -> f64,
+) -> MergeTree {
     let leaves = values.len();
     let mut sides = shared_borders(ids, leaves, px_per_mm);
     let mut tree = MergeTree {
@@ -194,10 +201,16 @@ pub fn merge_tree(ids: &Raster<u32>, values: &[u8], sums: &[AreaSums], scale: &V
         tree.parent[b as usize] = node;
         tree.parent.push(NONE);
         tree.height.push(height);
-        tree.value.push(moved_value(scale, tree.value[larger as usize], tree.sums[larger as usize].tone(), sum.tone()));
+        tree.value.push(moved_value(
+            scale,
+            tree.value[larger as usize],
+            tree.sums[larger as usize].tone(),
+            sum.tone(),
+        ));
         tree.sums.push(sum);
         // The longer list of neighbours takes in the shorter.
-        let (mut most, mut least) = (std::mem::take(&mut sides[a as usize]), std::mem::take(&mut sides[b as usize]));
+        let (mut most, mut least) =
+            (std::mem::take(&mut sides[a as usize]), std::mem::take(&mut sides[b as usize]));
         if most.len() < least.len() {
             std::mem::swap(&mut most, &mut least);
         }

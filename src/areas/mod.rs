@@ -57,7 +57,13 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
     let values = tone.lightness.map(|l| tone.scale.value(l));
     let blur = blur_mm(tone);
     let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm);
-    let core = flood::cores(&values, tone.scale.values(), used.narrowest_mm * px, ladder_mm * px, used.least_area_mm2 * px * px);
+    let core = flood::cores(
+        &values,
+        tone.scale.values(),
+        used.narrowest_mm * px,
+        ladder_mm * px,
+        used.least_area_mm2 * px * px,
+    );
     let mut flooded = flood::flood(&core, &slope(tone));
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.
@@ -146,7 +152,8 @@ fn slope(tone: &ToneField) -> Raster<f32> {
     let (w, h) = (smooth.width(), smooth.height());
     let mut out = Raster::new(w, h, 0.0_f32);
     out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-        let (up, row, down) = (smooth.row(y.saturating_sub(1)), smooth.row(y), smooth.row((y + 1).min(h - 1)));
+        let (up, row, down) =
+            (smooth.row(y.saturating_sub(1)), smooth.row(y), smooth.row((y + 1).min(h - 1)));
         for (x, o) in out.iter_mut().enumerate() {
             let dx = row[(x + 1).min(w - 1)] - row[x.saturating_sub(1)];
             let dy = down[x] - up[x];

@@ -18,7 +18,12 @@ const BINOMIAL: [f32; 5] = [1.0 / 16.0, 4.0 / 16.0, 6.0 / 16.0, 4.0 / 16.0, 1.0 
 /// `sigma_px` is the width of the surroundings in pixels (at least 1), `sigma_l` the width in L* of what counts
 /// as alike in `guide` (L*).
 #[must_use]
-pub fn joint_mean(reflectance: &Raster<f32>, guide: &Raster<f32>, sigma_px: f32, sigma_l: f32) -> Raster<f32> {
+pub fn joint_mean(
+    reflectance: &Raster<f32>,
+    guide: &Raster<f32>,
+    sigma_px: f32,
+    sigma_l: f32,
+) -> Raster<f32> {
     let (w, h) = (reflectance.width(), reflectance.height());
     let cells = |n: usize| ((n - 1) as f32 / sigma_px).round() as usize + 2 * PAD + 2;
     let (gx, gy, gz) = (cells(w), cells(h), (100.0 / sigma_l).ceil() as usize + 2 * PAD + 2);
@@ -113,7 +118,13 @@ fn weigh(cell: impl Fn(usize) -> [f32; 2]) -> [f32; 2] {
 
 /// Rolling guidance: `rounds` joint means of the original reflectance, each guided by the lightness of the last.
 #[must_use]
-pub fn rolling_mean(reflectance: &Raster<f32>, first: &Raster<f32>, sigma_px: f32, sigma_l: f32, rounds: usize) -> Raster<f32> {
+pub fn rolling_mean(
+    reflectance: &Raster<f32>,
+    first: &Raster<f32>,
+    sigma_px: f32,
+    sigma_l: f32,
+    rounds: usize,
+) -> Raster<f32> {
     let mut mean = first.clone();
     for _ in 0..rounds {
         let guide = mean.map(lightness_f32);

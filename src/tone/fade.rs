@@ -44,14 +44,20 @@ pub(super) struct Kept {
 
 /// The tone (L*) with texture averaged and edges kept.
 pub(super) fn edge_keeping(
-    reflectance: &Raster<f32>, first: &Raster<f32>, px_per_mm: f64, width_mm: f64, range_l: f32, rounds: usize,
+    reflectance: &Raster<f32>,
+    first: &Raster<f32>,
+    px_per_mm: f64,
+    width_mm: f64,
+    range_l: f32,
+    rounds: usize,
 ) -> Kept {
     let w = first.width();
     let sigma = (width_mm * px_per_mm) as f32;
     let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
     // Each plain mean is twice as wide as the one before.
     let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
-    let wider: Vec<Raster<f32>> = (1..=steps).map(|k| gaussian(reflectance, sigma * (1 << k) as f32)).collect();
+    let wider: Vec<Raster<f32>> =
+        (1..=steps).map(|k| gaussian(reflectance, sigma * (1 << k) as f32)).collect();
     let hard = steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS));
     let away = squared_distance_to(&hard);
     let plain: Vec<Raster<f32>> =
@@ -74,8 +80,10 @@ pub(super) fn edge_keeping(
 /// Where the tone makes a step that is neither gradation nor texture, seen through means of a few `sigma`.
 fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
     let near = STEP_WIDTHS * sigma;
-    let (fine_tone, coarse_tone) =
-        (gaussian(reflectance, near).map(lightness_f32), gaussian(reflectance, STEP_WIDER * near).map(lightness_f32));
+    let (fine_tone, coarse_tone) = (
+        gaussian(reflectance, near).map(lightness_f32),
+        gaussian(reflectance, STEP_WIDER * near).map(lightness_f32),
+    );
     let (fine, coarse) = (slope(&fine_tone), slope(&coarse_tone));
     // A step of tone d, blurred by a Gaussian of width s, has slope d / (s sqrt(2 pi)) in its middle.
     let to_step = near * std::f32::consts::TAU.sqrt() / (1.0 - STEP_EXCESS / STEP_WIDER);

@@ -12,8 +12,7 @@ const HALVE_ABOVE_PX: f32 = 8.0;
 /// Half of a normalised Gaussian kernel, centre first.
 fn kernel(sigma_px: f32) -> Vec<f32> {
     let radius = (sigma_px * REACH).ceil().max(1.0) as usize;
-    let mut half: Vec<f32> =
-        (0..=radius).map(|i| (-0.5 * (i as f32 / sigma_px).powi(2)).exp()).collect();
+    let mut half: Vec<f32> = (0..=radius).map(|i| (-0.5 * (i as f32 / sigma_px).powi(2)).exp()).collect();
     let sum = half[0] + 2.0 * half[1..].iter().sum::<f32>();
     half.iter_mut().for_each(|w| *w /= sum);
     half
@@ -124,7 +123,8 @@ mod tests {
         // Under 2 px the pixels themselves are coarser than the curve.
         for sigma in [2.0_f32, 5.0, 20.0] {
             let w = 400;
-            let step = Raster::from_vec(w, 9, (0..w * 9).map(|i| if i % w < w / 2 { 0.0 } else { 1.0 }).collect());
+            let step =
+                Raster::from_vec(w, 9, (0..w * 9).map(|i| if i % w < w / 2 { 0.0 } else { 1.0 }).collect());
             let got = gaussian(&step, sigma);
             for (x, want) in [(-1.0_f32, 0.158_655_3_f32), (0.0, 0.5), (1.0, 0.841_344_7)] {
                 // Linear interpolation at `x` standard deviations from the step.
@@ -139,7 +139,8 @@ mod tests {
     #[test]
     fn the_mean_is_kept() {
         let r = Raster::from_vec(37, 23, (0..37 * 23).map(|i| ((i * 7919) % 101) as f32 / 100.0).collect());
-        let mean = |r: &Raster<f32>| r.data().iter().map(|&v| f64::from(v)).sum::<f64>() / r.data().len() as f64;
+        let mean =
+            |r: &Raster<f32>| r.data().iter().map(|&v| f64::from(v)).sum::<f64>() / r.data().len() as f64;
         for sigma in [0.5, 2.0, 6.0] {
             assert!((mean(&gaussian(&r, sigma)) - mean(&r)).abs() < 1e-4, "sigma {sigma} moved the mean");
         }

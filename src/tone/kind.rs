@@ -55,7 +55,11 @@ const PATTERNED_SHARE: f64 = 0.4;
 const LINE_SHARE: f64 = 0.004;
 
 /// Judges the kind of a reference (reflectance, normalised to its paper and ink).
-pub(super) fn judge(reflectance: &Raster<f32>, px_per_mm: f64, pitches: &[Option<TilePitch>]) -> (ReferenceKind, KindEvidence) {
+pub(super) fn judge(
+    reflectance: &Raster<f32>,
+    px_per_mm: f64,
+    pitches: &[Option<TilePitch>],
+) -> (ReferenceKind, KindEvidence) {
     let sigma = (SURROUNDINGS_MM * px_per_mm) as f32;
     let mean = gaussian(reflectance, sigma);
     let square = gaussian(&reflectance.map(|v| v * v), sigma);

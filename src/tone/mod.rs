@@ -22,8 +22,8 @@ use crate::raster::Raster;
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
 pub use kind::{KindEvidence, ReferenceKind};
-pub use texture::Waver;
 pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
+pub use texture::Waver;
 
 /// How the breaks between values are found.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +62,13 @@ pub struct ToneOptions {
 
 impl Default for ToneOptions {
     fn default() -> Self {
-        Self { values: 5, breaks: BreakRule::Fitted, tone_range: ToneRange::Auto, kind: None, narrowest_mm: 1.0 }
+        Self {
+            values: 5,
+            breaks: BreakRule::Fitted,
+            tone_range: ToneRange::Auto,
+            kind: None,
+            narrowest_mm: 1.0,
+        }
     }
 }
 
@@ -81,7 +87,9 @@ pub enum ToneError {
         values: u8,
     },
     /// Ink that is not darker than paper.
-    #[error("the tone range {0:?} has no room: give the lightness (L*) of the ink, then a higher one of the paper")]
+    #[error(
+        "the tone range {0:?} has no room: give the lightness (L*) of the ink, then a higher one of the paper"
+    )]
     Range([f64; 2]),
 }
 
@@ -133,7 +141,11 @@ const FLAT_L: f64 = 3.0;
 ///
 /// # Errors
 /// [`ToneError`] when the settings contradict each other.
-pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Result<Noted<ToneField>, ToneError> {
+pub fn measure(
+    input: &Raster<f32>,
+    px_per_mm: f64,
+    options: &ToneOptions,
+) -> Result<Noted<ToneField>, ToneError> {
     check(options)?;
     let mut notes = Vec::new();
     let tone_range = match (&options.breaks, options.tone_range) {
@@ -152,10 +164,7 @@ pub fn measure(input: &Raster<f32>, px_per_mm: f64, options: &ToneOptions) -> Re
     let by_width = texture::unevenness_by_width(&normal, px_per_mm);
     let least = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).fold(f64::INFINITY, f64::min);
     let limit = UNEVEN_LEFT.max(UNEVEN_NEAR_LEAST * least);
-    let width = by_width
-        .iter()
-        .position(|u| u.quantile(EVEN_SHARE) <= limit)
-        .unwrap_or(by_width.len() - 1);
+    let width = by_width.iter().position(|u| u.quantile(EVEN_SHARE) <= limit).unwrap_or(by_width.len() - 1);
     let width = if by_width[0].quantile(0.5) > GRAIN_L {
         width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0))
     } else {
@@ -236,7 +245,10 @@ fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
     };
     let range = [at(0.005), at(0.99)];
     if range[1] - range[0] < FLAT_L {
-        notes.push(format!("the picture is one flat tone (L* {:.0}): there is nothing to draw a line between", at(0.5)));
+        notes.push(format!(
+            "the picture is one flat tone (L* {:.0}): there is nothing to draw a line between",
+            at(0.5)
+        ));
         return [0.0, 100.0];
     }
     range

@@ -110,7 +110,10 @@ pub(super) fn tile_pitches(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Opt
             let mean = (sum / (n * n) as f64) as f32;
             for y in 0..n {
                 for x in 0..n {
-                    cells.push(Complex::new((reflectance.at(x0 + x, y0 + y) - mean) * window[x] * window[y], 0.0));
+                    cells.push(Complex::new(
+                        (reflectance.at(x0 + x, y0 + y) - mean) * window[x] * window[y],
+                        0.0,
+                    ));
                 }
             }
             for row in cells.chunks_mut(n) {
@@ -230,7 +233,8 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
         .step_by(step)
         .flat_map(|y| (0..w.saturating_sub(side / 2).max(1)).step_by(step).map(move |x| (x, y)))
         .collect();
-    let windows: Vec<Window> = places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side)).collect();
+    let windows: Vec<Window> =
+        places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side)).collect();
     let bins = (100.0 / TONE_STEP) as usize + 1;
     let mut by_bin: Vec<Vec<f64>> = vec![Vec::new(); bins];
     let mut reaches = Vec::new();
@@ -296,7 +300,8 @@ fn window(lightness: &Raster<f32>, hard: &Raster<bool>, at: [usize; 2], side: us
     let (xx, xy, yy) = (xx - n * mx * mx, xy - n * mx * my, yy - n * my * my);
     let (xv, yv) = (xv - n * mx * mean, yv - n * my * mean);
     let det = xx * yy - xy * xy;
-    let (gx, gy) = if det > 1e-9 { ((xv * yy - yv * xy) / det, (yv * xx - xv * xy) / det) } else { (0.0, 0.0) };
+    let (gx, gy) =
+        if det > 1e-9 { ((xv * yy - yv * xy) / det, (yv * xx - xv * xy) / det) } else { (0.0, 0.0) };
     let (mut square, mut slope, mut pairs) = (0.0, 0.0, 0.0);
     each(&mut |dx, dy, v, x, y| {
         square += (v - mean - gx * (dx - mx) - gy * (dy - my)).powi(2);

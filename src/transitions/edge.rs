@@ -80,7 +80,9 @@ fn width_of(profile: &[f64], step: f64) -> f64 {
     let near = ((1.0 / step) as usize).max(1).min(middle - 1);
     let slope = |k: usize| profile[k + 1] - profile[k];
     let steepest = (middle - near..middle + near)
-        .max_by(|&a, &b| slope(a).abs().total_cmp(&slope(b).abs()).then(b.abs_diff(middle).cmp(&a.abs_diff(middle))))
+        .max_by(|&a, &b| {
+            slope(a).abs().total_cmp(&slope(b).abs()).then(b.abs_diff(middle).cmp(&a.abs_diff(middle)))
+        })
         .unwrap_or(middle);
     let top = slope(steepest);
     if top.abs() < 1e-6 {

@@ -59,7 +59,11 @@ impl Line {
 /// Direction in which an arc leaves one of its ends.
 fn leaving(points: &[Point], backward: bool) -> Vec2 {
     let reach = 6.min(points.len() - 1);
-    if backward { points[points.len() - 1 - reach] - points[points.len() - 1] } else { points[reach] - points[0] }
+    if backward {
+        points[points.len() - 1 - reach] - points[points.len() - 1]
+    } else {
+        points[reach] - points[0]
+    }
 }
 
 /// Joins arcs into lines. `heights` are those of the arcs; arcs at or under `floor` are left out.
@@ -102,7 +106,9 @@ pub(super) fn through_lines(tracing: &Tracing, heights: &[f64], floor: f64) -> V
 
 /// The two arc ends at a junction that make the through-line: the highest, the straightest where heights tie.
 fn best_pair(
-    ends: &[(usize, usize)], heights: &[f64], direction: impl Fn((usize, usize)) -> Vec2,
+    ends: &[(usize, usize)],
+    heights: &[f64],
+    direction: impl Fn((usize, usize)) -> Vec2,
 ) -> Option<((usize, usize), (usize, usize))> {
     let mut order: Vec<_> = ends.to_vec();
     order.sort_by(|a, b| heights[b.0].total_cmp(&heights[a.0]).then(a.cmp(b)));
@@ -123,8 +129,13 @@ fn best_pair(
 
 /// Follows a line from one end of an arc.
 fn follow(
-    tracing: &Tracing, heights: &[f64], goes_on: &[[Option<(usize, usize)>; 2]], used: &mut [bool], arc: usize,
-    end: usize, circle: bool,
+    tracing: &Tracing,
+    heights: &[f64],
+    goes_on: &[[Option<(usize, usize)>; 2]],
+    used: &mut [bool],
+    arc: usize,
+    end: usize,
+    circle: bool,
 ) -> Line {
     let arcs = &tracing.arcs;
     let mut line = Line {
@@ -147,7 +158,8 @@ fn follow(
         let backward = e == 1;
         line.arcs.push(Walked { arc: a, backward });
         let points = &arcs[a].points;
-        let mut walk: Vec<Point> = if backward { points.iter().rev().copied().collect() } else { points.clone() };
+        let mut walk: Vec<Point> =
+            if backward { points.iter().rev().copied().collect() } else { points.clone() };
         let far = 1 - e;
         let next = goes_on[a][far];
         // The corner points at junctions inside the line are no middles of crack edges.
@@ -177,4 +189,3 @@ fn follow(
         }
     }
 }
-

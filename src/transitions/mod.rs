@@ -102,8 +102,13 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
 
 /// The lines that live above a height, cut at the junctions that are left.
 fn assemble(
-    tone: &ToneField, areas: &AreaMap, tracing: &trace::Tracing, lines: &[lines::Line], woven: &[weave::Woven],
-    height: f64, options: &NetOptions,
+    tone: &ToneField,
+    areas: &AreaMap,
+    tracing: &trace::Tracing,
+    lines: &[lines::Line],
+    woven: &[weave::Woven],
+    height: f64,
+    options: &NetOptions,
 ) -> BoundaryNet {
     let tree = &areas.tree;
     let cut = tree.cut(height);
@@ -114,7 +119,11 @@ fn assemble(
         if number[node] == usize::MAX {
             number[node] = net_areas.len();
             let sums = tree.sums(node);
-            net_areas.push(NetArea { value: tree.value(node), size_mm2: sums.pixels / px2, tone: sums.tone() });
+            net_areas.push(NetArea {
+                value: tree.value(node),
+                size_mm2: sums.pixels / px2,
+                tone: sums.tone(),
+            });
         }
     }
     let area_of = |leaf: u32| number[cut[leaf as usize]];

@@ -52,7 +52,8 @@ pub(super) fn smooth(points: &[Point], closed: bool, sigma: f64) -> Vec<Point> {
         return points.to_vec();
     }
     // A closed line's waves longer than the line itself do not exist: no mean wider than a sixth of it.
-    let sigma = if closed { sigma.min(points.len() as f64 / 6.0) } else { sigma.min(points.len() as f64 / 3.0) };
+    let sigma =
+        if closed { sigma.min(points.len() as f64 / 6.0) } else { sigma.min(points.len() as f64 / 3.0) };
     let once = gaussian(points, closed, sigma);
     let twice = gaussian(&once, closed, sigma);
     let mut out: Vec<Point> =

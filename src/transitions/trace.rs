@@ -165,7 +165,15 @@ pub fn trace(ids: &Raster<u32>) -> Tracing {
                         continue;
                     }
                     let start = Point::new(x as f64, y as f64);
-                    out.arcs.push(walk(&cracks, (x, y, d), end, sides, start, |x, y, d| mark(&mut walked, x, y, d), &end_at));
+                    out.arcs.push(walk(
+                        &cracks,
+                        (x, y, d),
+                        end,
+                        sides,
+                        start,
+                        |x, y, d| mark(&mut walked, x, y, d),
+                        &end_at,
+                    ));
                 }
             }
         }
@@ -175,8 +183,13 @@ pub fn trace(ids: &Raster<u32>) -> Tracing {
 
 /// Walks one arc from a corner in a direction.
 fn walk(
-    cracks: &Cracks<'_>, from: (isize, isize, usize), end: Option<ArcEnd>, sides: [u32; 2], start: Point,
-    mut mark: impl FnMut(isize, isize, usize) -> bool, end_at: &impl Fn(isize, isize) -> Option<ArcEnd>,
+    cracks: &Cracks<'_>,
+    from: (isize, isize, usize),
+    end: Option<ArcEnd>,
+    sides: [u32; 2],
+    start: Point,
+    mut mark: impl FnMut(isize, isize, usize) -> bool,
+    end_at: &impl Fn(isize, isize) -> Option<ArcEnd>,
 ) -> Arc {
     let (mut x, mut y, mut d) = from;
     let mut points = Vec::new();
@@ -205,7 +218,11 @@ mod tests {
     use std::collections::BTreeSet;
 
     fn corners_of(arc: &Arc) -> Vec<(i64, i64)> {
-        arc.points.iter().filter(|p| p.x.fract() != 0.0 || p.y.fract() != 0.0).map(|p| ((p.x * 2.0) as i64, (p.y * 2.0) as i64)).collect()
+        arc.points
+            .iter()
+            .filter(|p| p.x.fract() != 0.0 || p.y.fract() != 0.0)
+            .map(|p| ((p.x * 2.0) as i64, (p.y * 2.0) as i64))
+            .collect()
     }
 
     proptest! {

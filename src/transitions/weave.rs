@@ -56,17 +56,26 @@ struct Shape {
 /// Weaves all lines; returns them with how many lines had to be tightened, and the number of places left that
 /// could not be (0 but for a fault of the program).
 pub(super) fn weave(
-    tone: &ToneField, lines: &[Line], levels_of: &[Vec<f64>], junctions: &[Point], options: &WeaveOptions,
+    tone: &ToneField,
+    lines: &[Line],
+    levels_of: &[Vec<f64>],
+    junctions: &[Point],
+    options: &WeaveOptions,
 ) -> (Vec<Woven>, usize, usize) {
     let order = {
         let mut order: Vec<usize> = (0..lines.len()).collect();
         order.sort_by(|&a, &b| {
-            lines[b].height.total_cmp(&lines[a].height).then(lines[b].points.len().cmp(&lines[a].points.len())).then(a.cmp(&b))
+            lines[b]
+                .height
+                .total_cmp(&lines[a].height)
+                .then(lines[b].points.len().cmp(&lines[a].points.len()))
+                .then(a.cmp(&b))
         });
         order
     };
     let mut tight = vec![0_u8; lines.len()];
-    let mut shapes: Vec<Shape> = lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, l, at, 0)).collect();
+    let mut shapes: Vec<Shape> =
+        lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, l, at, 0)).collect();
     let mut left = 0;
     for round in 0..ROUNDS {
         let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
@@ -100,10 +109,8 @@ pub(super) fn weave(
         for &l in &offenders {
             tight[l] = if round >= ROUNDS / 2 { LEVELS - 1 } else { tight[l] + 1 };
         }
-        let fresh: Vec<(usize, Shape)> = offenders
-            .par_iter()
-            .map(|&l| (l, shape(tone, &lines[l], &levels_of[l], tight[l])))
-            .collect();
+        let fresh: Vec<(usize, Shape)> =
+            offenders.par_iter().map(|&l| (l, shape(tone, &lines[l], &levels_of[l], tight[l]))).collect();
         for (l, s) in fresh {
             shapes[l] = s;
         }
@@ -132,7 +139,13 @@ fn shape(tone: &ToneField, line: &Line, levels: &[f64], tight: u8) -> Shape {
         .iter()
         .map(|p| {
             let at = |i: usize| evened.at[i.min(evened.at.len() - 1)];
-            if p.index == 0 { -0.5 } else if p.index as f64 >= count { evened.points.len() as f64 - 0.5 } else { 0.5 * (at(p.index - 1) + at(p.index)) }
+            if p.index == 0 {
+                -0.5
+            } else if p.index as f64 >= count {
+                evened.points.len() as f64 - 0.5
+            } else {
+                0.5 * (at(p.index - 1) + at(p.index))
+            }
         })
         .collect();
     let stairs = smooth(&evened.points, line.closed(), SMOOTH_MM / SPACING_MM);
@@ -146,7 +159,8 @@ fn shape(tone: &ToneField, line: &Line, levels: &[f64], tight: u8) -> Shape {
     let sigma = (SMOOTH_MM.powi(2) + mean * mean + soft * soft).sqrt();
     // A corner is one only if it stands out from what the texture makes along the line.
     let reach = 0.8_f64.max(3.0 * sigma);
-    let mut corners = find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
+    let mut corners =
+        find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
     let points = smooth_between(&stairs, line.closed(), &corners, sigma / SPACING_MM);
     Shape { points, corners, passed }
@@ -196,7 +210,12 @@ fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigma: f64)
 
 /// Fits all lines from the highest down, each ending on those already fitted.
 fn fit_all(
-    lines: &[Line], shapes: &[Shape], order: &[usize], junctions: &[Point], px: f64, tight: &[u8],
+    lines: &[Line],
+    shapes: &[Shape],
+    order: &[usize],
+    junctions: &[Point],
+    px: f64,
+    tight: &[u8],
     options: &WeaveOptions,
 ) -> Vec<Woven> {
     let mut at: Vec<Option<Point>> = vec![None; junctions.len()];
@@ -207,9 +226,12 @@ fn fit_all(
         let passes: Vec<bool> = {
             let mut pending = vec![false; junctions.len()];
             rest.iter().flat_map(|&l| &lines[l].passed).for_each(|p| pending[p.junction] = true);
-            rest.iter().map(|&l| lines[l].ends.iter().all(|e| !matches!(e, ArcEnd::Junction(j) if pending[*j]))).collect()
+            rest.iter()
+                .map(|&l| lines[l].ends.iter().all(|e| !matches!(e, ArcEnd::Junction(j) if pending[*j])))
+                .collect()
         };
-        let mut ready: Vec<usize> = rest.iter().zip(&passes).filter(|(_, ok)| **ok).map(|(&l, _)| l).collect();
+        let mut ready: Vec<usize> =
+            rest.iter().zip(&passes).filter(|(_, ok)| **ok).map(|(&l, _)| l).collect();
         if ready.is_empty() {
             // Lines of one height that end on each other in a ring: the first keeps its junctions where they are.
             ready.push(rest[0]);
@@ -221,10 +243,8 @@ fn fit_all(
                 }
             }
         }
-        let done: Vec<(usize, Woven)> = ready
-            .par_iter()
-            .map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, tight[l], options)))
-            .collect();
+        let done: Vec<(usize, Woven)> =
+            ready.par_iter().map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, tight[l], options))).collect();
         for (l, w) in done {
             for (p, &(_, _, q)) in lines[l].passed.iter().zip(&w.passed) {
                 at[p.junction] = Some(q);
@@ -293,7 +313,14 @@ fn straight(points: &[Point], closed: bool) -> Vec<CubicBez> {
     rounded.dedup();
     rounded
         .windows(2)
-        .map(|p| CubicBez::new(p[0], round_um(p[0].lerp(p[1], 1.0 / 3.0)), round_um(p[0].lerp(p[1], 2.0 / 3.0)), p[1]))
+        .map(|p| {
+            CubicBez::new(
+                p[0],
+                round_um(p[0].lerp(p[1], 1.0 / 3.0)),
+                round_um(p[0].lerp(p[1], 2.0 / 3.0)),
+                p[1],
+            )
+        })
         .collect()
 }
 
@@ -301,7 +328,8 @@ fn straight(points: &[Point], closed: bool) -> Vec<CubicBez> {
 fn between(points: &[Point], closed: bool, at: f64) -> Point {
     let n = points.len();
     let i = at.floor();
-    let index = |k: f64| if closed { k.rem_euclid(n as f64) as usize % n } else { (k.max(0.0) as usize).min(n - 1) };
+    let index =
+        |k: f64| if closed { k.rem_euclid(n as f64) as usize % n } else { (k.max(0.0) as usize).min(n - 1) };
     points[index(i)].lerp(points[index(i + 1.0)], at - i)
 }
 
@@ -387,7 +415,12 @@ pub(super) fn cut(line: &Line, woven: &Woven, wanted: &impl Fn(usize) -> bool) -
         _ => None,
     };
     if cuts.is_empty() {
-        return vec![Piece { curve: woven.curve.clone(), ends: [own_end(0), own_end(1)], closed: line.closed(), behind: None }];
+        return vec![Piece {
+            curve: woven.curve.clone(),
+            ends: [own_end(0), own_end(1)],
+            closed: line.closed(),
+            behind: None,
+        }];
     }
     let last = woven.curve.len() - 1;
     let start = (0, 0.0, woven.curve[0].p0, usize::MAX);
@@ -399,7 +432,11 @@ pub(super) fn cut(line: &Line, woven: &Woven, wanted: &impl Fn(usize) -> bool) -
         for i in a.0..=b.0 {
             let (from, to) = (if i == a.0 { a.1 } else { 0.0 }, if i == b.0 { b.1 } else { 1.0 });
             if to - from > 1e-9 {
-                curve.push(if from == 0.0 && to == 1.0 { woven.curve[i] } else { woven.curve[i].subsegment(from..to) });
+                curve.push(if from == 0.0 && to == 1.0 {
+                    woven.curve[i]
+                } else {
+                    woven.curve[i].subsegment(from..to)
+                });
             }
         }
         joined(curve, a.2, b.2)
@@ -415,12 +452,19 @@ pub(super) fn cut(line: &Line, woven: &Woven, wanted: &impl Fn(usize) -> bool) -
                 }
             };
             let to = cuts.get(k + 1).unwrap_or(&cuts[0]);
-            out.push(Piece { curve, ends: [Some(junction(a.3)), Some(junction(to.3))], closed: false, behind: Some(a.3) });
+            out.push(Piece {
+                curve,
+                ends: [Some(junction(a.3)), Some(junction(to.3))],
+                closed: false,
+                behind: Some(a.3),
+            });
         }
     } else {
         let mut from = start;
         for b in cuts.iter().chain(std::iter::once(&stop)) {
-            let end = |c: &(usize, f64, Point, usize), e: usize| if c.3 == usize::MAX { own_end(e) } else { Some(junction(c.3)) };
+            let end = |c: &(usize, f64, Point, usize), e: usize| {
+                if c.3 == usize::MAX { own_end(e) } else { Some(junction(c.3)) }
+            };
             out.push(Piece {
                 curve: stretch(&from, b),
                 ends: [end(&from, 0), end(b, 1)],
