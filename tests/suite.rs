@@ -12,4 +12,5 @@ mod promises;
 mod reading;
 mod sheet_sizes;
 mod sphere;
+mod tidy;
 mod tone_standards;

@@ -1,0 +1,25 @@
+#!/bin/bash
+# Makes the README's pictures anew from the program's own output. Needs rsvg-convert, pdftoppm, and Python with
+# pillow and numpy (PYTHON names it; else python3). Run from anywhere: docs/make_pictures.sh
+set -euo pipefail
+cd "$(dirname "$0")/.."
+python=${PYTHON:-python3}
+scratch=$(mktemp -d)
+trap 'rm -rf "$scratch"' EXIT
+cargo build --release --quiet
+merestone=${CARGO_TARGET_DIR:-target}/release/merestone
+reference=examples/still-life-hatched.png
+
+draw() { "$merestone" draw "$reference" --quiet --overwrite "$@"; }
+
+# The sheet as a viewer shows the PDF, and as a drawing program shows the SVG.
+draw --paper a4 -o "$scratch/a4.pdf" --value-map "$scratch/values.png" --report "$scratch/a4.json"
+pdftoppm -r 120 -gray -png -singlefile "$scratch/a4.pdf" "$scratch/a4"
+draw --paper a5 --margin 10mm -o "$scratch/a5.pdf"
+pdftoppm -r 120 -gray -png -singlefile "$scratch/a5.pdf" "$scratch/a5"
+for plainness in 0 50 90; do
+  draw --paper a4 --plainness "$plainness" -o "$scratch/plain-$plainness.svg"
+  rsvg-convert --dpi-x 70 --dpi-y 70 --background-color white -o "$scratch/plain-$plainness.png" \
+    "$scratch/plain-$plainness.svg"
+done
+"$python" docs/arrange_pictures.py "$scratch" "$reference"
