@@ -36,7 +36,8 @@ fn quoted(page: &str) -> Vec<&str> {
 
 /// Whether a quoted word is meant as a path: it begins with a folder of the project.
 fn is_path(word: &str) -> bool {
-    const FOLDERS: [&str; 7] = ["src/", "tests/", "benches/", "examples/", "docs/", ".ci/", "proptest-regressions/"];
+    const FOLDERS: [&str; 7] =
+        ["src/", "tests/", "benches/", "examples/", "docs/", ".ci/", "proptest-regressions/"];
     FOLDERS.iter().any(|f| word.starts_with(f)) && !word.contains([' ', '*'])
 }
 
