@@ -38,7 +38,8 @@ mod tests {
                         let (dx, dy) = ((i % w) as f32 - x as f32, (i / w) as f32 - y as f32);
                         dx * dx + dy * dy
                     }).fold(f32::INFINITY, f32::min);
-                    prop_assert_eq!(got.at(x, y), want);
+                    let got = got.at(x, y);
+                    prop_assert!(got.total_cmp(&want).is_eq(), "{} for {}", got, want);
                 }
             }
         }

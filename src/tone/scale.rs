@@ -5,9 +5,9 @@ use crate::colour::lightness;
 /// Bins of the lightness histogram over which breaks are fitted: a tenth of L*, finer than any eye.
 pub const HISTOGRAM_BINS: usize = 1024;
 /// Reflectance above which an ink reference is bare paper (under 6 % ink).
-pub const PAPER_REFLECTANCE: f64 = 0.94;
+pub(super) const PAPER_REFLECTANCE: f64 = 0.94;
 /// Reflectance below which an ink reference is solid black (over 93 % ink).
-pub const SOLID_REFLECTANCE: f64 = 0.07;
+pub(super) const SOLID_REFLECTANCE: f64 = 0.07;
 
 /// Breaks of L*, lightest first; value v lies between break v-1 (above) and break v (below).
 #[derive(Clone, Debug, PartialEq)]
@@ -88,8 +88,8 @@ pub fn fitted_breaks(histogram: &[f64], values: usize) -> Vec<f64> {
         let mut next = vec![f64::INFINITY; n + 1];
         let mut from = vec![0_usize; n + 1];
         for b in k..=n {
-            for a in k - 1..b {
-                let c = cost[a] + within(a, b);
+            for (a, before) in cost.iter().enumerate().take(b).skip(k - 1) {
+                let c = before + within(a, b);
                 if c < next[b] {
                     (next[b], from[b]) = (c, a);
                 }

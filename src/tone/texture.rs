@@ -19,8 +19,6 @@ const PITCH_MAX_MM: f64 = 3.2;
 
 /// Unevenness of a tone by tile.
 pub(super) struct Unevenness {
-    /// Tiles across.
-    pub(super) across: usize,
     /// L* by tile, row by row: 1.48 times the median of |difference from a mean twice as wide| (a robust
     /// standard deviation, so that edges, which fill a small part of a tile, do not count).
     pub(super) tiles: Vec<f32>,
@@ -54,7 +52,7 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
             1.48 * *d.select_nth_unstable_by(mid, f32::total_cmp).1
         })
         .collect();
-    Unevenness { across, tiles }
+    Unevenness { tiles }
 }
 
 /// Unevenness of the reflectance at each of [`WIDTHS_MM`].
@@ -95,7 +93,7 @@ pub(super) fn tile_pitches(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Opt
         (0..n).map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / n as f32).cos()).collect();
     let starts = |len: usize| -> Vec<usize> {
         let steps = (2 * (len - n)).div_ceil(n);
-        (0..=steps).map(|i| if steps == 0 { 0 } else { i * (len - n) / steps }).collect()
+        (0..=steps).map(|i| (i * (len - n)).checked_div(steps).unwrap_or(0)).collect()
     };
     let places: Vec<(usize, usize)> =
         starts(h).into_iter().flat_map(|y| starts(w).into_iter().map(move |x| (x, y))).collect();

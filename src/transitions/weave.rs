@@ -432,7 +432,7 @@ pub(super) fn cut(line: &Line, woven: &Woven, wanted: &impl Fn(usize) -> bool) -
         for i in a.0..=b.0 {
             let (from, to) = (if i == a.0 { a.1 } else { 0.0 }, if i == b.0 { b.1 } else { 1.0 });
             if to - from > 1e-9 {
-                curve.push(if from == 0.0 && to == 1.0 {
+                curve.push(if from <= 0.0 && to >= 1.0 {
                     woven.curve[i]
                 } else {
                     woven.curve[i].subsegment(from..to)
