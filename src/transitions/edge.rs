@@ -11,7 +11,7 @@ pub(super) const EVERY_MM: f64 = 0.5;
 /// How far across the tone is followed, in mm.
 const FOLLOW_MM: f64 = 10.0;
 /// The change across ends where the slope falls under this share of the steepest.
-const SLOPE_SHARE: f64 = 0.15;
+const SLOPE_SHARE: f64 = 0.08;
 /// Profiles are averaged along the line over this many mm to either side, texture or not.
 const ALONG_MM: f64 = 1.0;
 /// 10 to 90 % of a Gaussian-blurred step, in standard deviations (2 x 1.2816, normal distribution).

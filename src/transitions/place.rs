@@ -7,7 +7,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::lines::Line;
-use crate::colour::{lightness, reflectance};
+use super::trace::ArcEnd;
 use crate::raster::Raster;
 use crate::tone::ToneField;
 
@@ -51,8 +51,8 @@ pub(super) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2>
 }
 
 /// Places the points of a line, in pixels; `level` is the break of L* between the values on its two sides.
-/// End points stay.
-pub(super) fn place(tone: &ToneField, line: &Line, levels: &[f64]) -> Vec<Point> {
+/// End points stay. `light` is the tone's lightness as reflectance: between pixels light is what mixes.
+pub(super) fn place(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: &[f64]) -> Vec<Point> {
     let reach = REACH_PX + 1.5 * tone.mean_width_mm * tone.px_per_mm;
     let normals = normals(&line.points, line.closed(), 4);
     let last = line.points.len() - 1;
@@ -65,22 +65,20 @@ pub(super) fn place(tone: &ToneField, line: &Line, levels: &[f64]) -> Vec<Point>
                 return p;
             }
             let n = normals[i];
-            p + n * offset(&tone.lightness, p, n, reach, levels[i])
+            p + n * offset(&tone.lightness, light, p, n, reach, levels[i])
         })
         .collect()
 }
 
 /// How far along the normal the tone passes its level, in pixels; 0 where it does not within reach.
-fn offset(lightness_field: &Raster<f32>, p: Point, n: Vec2, reach: f64, level: f64) -> f64 {
+fn offset(tone: &Raster<f32>, light: &Raster<f32>, p: Point, n: Vec2, reach: f64, level: f64) -> f64 {
     let steps = (reach / STEP_PX).ceil() as i32;
-    let profile: Vec<f64> =
-        (-steps..=steps).map(|k| sample(lightness_field, p + n * (f64::from(k) * STEP_PX))).collect();
+    let read = |field: &Raster<f32>, k: i32| sample(field, p + n * (f64::from(k) * STEP_PX));
+    let step = (read(tone, -steps) - read(tone, steps)).abs();
+    let field = if step > HARD_STEP_L { light } else { tone };
+    let profile: Vec<f64> = (-steps..=steps).map(|k| read(field, k)).collect();
     let (first, last) = (profile[0], profile[profile.len() - 1]);
-    let level = if (first - last).abs() > HARD_STEP_L {
-        lightness(0.5 * (reflectance(first) + reflectance(last)))
-    } else {
-        level
-    };
+    let level = if step > HARD_STEP_L { 0.5 * (first + last) } else { level };
     // The passage nearest to the crack, in the direction of the whole change.
     let mut best: Option<f64> = None;
     for (k, pair) in profile.windows(2).enumerate() {
@@ -94,4 +92,58 @@ fn offset(lightness_field: &Raster<f32>, p: Point, n: Vec2, reach: f64, level: f
         }
     }
     best.unwrap_or(0.0)
+}
+
+/// Within this many pixels of an end the profile across meets a third area or the picture's edge.
+const BLIND_PX: f64 = 2.6;
+/// An end is not carried on further than this many pixels from its corner.
+const CARRY_PX: f64 = 1.2;
+
+/// Takes off the points near a line's ends that could not be placed, and carries the line straight on to its end:
+/// to the picture's edge, or to about where it meets the line that it ends on.
+pub(super) fn carry_ends(points: &mut Vec<Point>, line: &Line, size: [usize; 2]) {
+    if line.closed() {
+        return;
+    }
+    for (e, end) in line.ends.iter().enumerate() {
+        if points.len() < 16 {
+            return;
+        }
+        if e == 1 {
+            points.reverse();
+        }
+        let corner = points[0];
+        let first = points.iter().position(|p| p.distance(corner) > BLIND_PX).unwrap_or(points.len() - 1);
+        if first + 8 < points.len() {
+            let (near, far) = (points[first], points[first + 5]);
+            let on = (near - far) / (near - far).hypot().max(1e-9);
+            let carried = match end {
+                ArcEnd::Frame => to_edge(near, on, corner, size),
+                _ => near + on * near.distance(corner),
+            };
+            if carried.distance(corner) <= CARRY_PX {
+                points[0] = carried;
+            }
+            // Points kept for the places of passed junctions are only moved, so that none is lost.
+            let start = points[0];
+            for (k, p) in points.iter_mut().enumerate().take(first).skip(1) {
+                *p = start.lerp(near, k as f64 / first as f64);
+            }
+        }
+        if e == 1 {
+            points.reverse();
+        }
+    }
+}
+
+/// Where a line through `near` in direction `on` leaves the picture, on the side on which `corner` lies.
+fn to_edge(near: Point, on: Vec2, corner: Point, size: [usize; 2]) -> Point {
+    let [w, h] = size.map(|n| n as f64);
+    let upright = corner.x <= 0.0 || corner.x >= w;
+    let t = if upright { (corner.x - near.x) / on.x } else { (corner.y - near.y) / on.y };
+    if !t.is_finite() || t < 0.0 {
+        return corner;
+    }
+    let p = near + on * t;
+    if upright { Point::new(corner.x, p.y.clamp(0.0, h)) } else { Point::new(p.x.clamp(0.0, w), corner.y) }
 }

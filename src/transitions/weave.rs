@@ -8,10 +8,12 @@ use super::corners::{CornerOptions, find_corners};
 use super::edge;
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
-use super::place::place;
+use super::place::{carry_ends, place};
 use super::proof::{ProofLine, find_meetings};
 use super::smooth::{even, smooth};
 use super::trace::ArcEnd;
+use crate::colour::reflectance;
+use crate::raster::Raster;
 use crate::tone::ToneField;
 
 /// Distance between the points that curves are fitted to, in mm.
@@ -73,9 +75,10 @@ pub(super) fn weave(
         });
         order
     };
+    let light = tone.lightness.map(|l| reflectance(f64::from(l)) as f32);
     let mut tight = vec![0_u8; lines.len()];
     let mut shapes: Vec<Shape> =
-        lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, l, at, 0)).collect();
+        lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, &light, l, at, 0)).collect();
     let mut left = 0;
     for round in 0..ROUNDS {
         let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
@@ -109,8 +112,10 @@ pub(super) fn weave(
         for &l in &offenders {
             tight[l] = if round >= ROUNDS / 2 { LEVELS - 1 } else { tight[l] + 1 };
         }
-        let fresh: Vec<(usize, Shape)> =
-            offenders.par_iter().map(|&l| (l, shape(tone, &lines[l], &levels_of[l], tight[l]))).collect();
+        let fresh: Vec<(usize, Shape)> = offenders
+            .par_iter()
+            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], tight[l])))
+            .collect();
         for (l, s) in fresh {
             shapes[l] = s;
         }
@@ -119,7 +124,7 @@ pub(super) fn weave(
 }
 
 /// Points of a line, placed and smoothed as its tightness allows.
-fn shape(tone: &ToneField, line: &Line, levels: &[f64], tight: u8) -> Shape {
+fn shape(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: &[f64], tight: u8) -> Shape {
     let px = tone.px_per_mm;
     let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
     if tight + 1 == LEVELS {
@@ -130,8 +135,9 @@ fn shape(tone: &ToneField, line: &Line, levels: &[f64], tight: u8) -> Shape {
             passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
         };
     }
-    let placed: Vec<Point> =
-        if tight == 2 { line.points.clone() } else { place(tone, line, levels) }.iter().map(to_mm).collect();
+    let mut placed = place(tone, light, line, levels);
+    carry_ends(&mut placed, line, [light.width(), light.height()]);
+    let placed: Vec<Point> = placed.iter().map(to_mm).collect();
     let evened = even(&placed, line.closed(), SPACING_MM);
     let count = placed.len() as f64;
     let passed = line
@@ -355,7 +361,7 @@ fn pull_end(points: &mut [Point], at_end: bool, target: Point, only_end: bool) {
     let n = points.len();
     let index = |k: usize| if at_end { n - 1 - k } else { k };
     let shift = target - points[index(0)];
-    let reach = (1.0_f64.max(3.0 * shift.hypot()) / SPACING_MM) as usize;
+    let reach = (0.5_f64.max(3.0 * shift.hypot()) / SPACING_MM) as usize;
     let reach = reach.min(n / 2).max(1);
     if only_end {
         points[index(0)] = target;
