@@ -12,7 +12,7 @@ mod piece;
 mod tests;
 
 use kurbo::{CubicBez, Point};
-use piece::{Piece, monotone_pieces};
+use piece::{Piece, monotone_pieces, stretches_apart};
 use rayon::prelude::*;
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
@@ -169,14 +169,21 @@ struct Hit {
     at: Point,
     /// Length along either line.
     along: [f64; 2],
-    /// How far from here the two flat pieces can go on being too close: hits of one stretch are no farther apart
-    /// than their extents together.
-    extent: f64,
+    /// Ends of the stretch of the first piece on which it is too close to the second.
+    stretch: [Point; 2],
+}
+
+impl Hit {
+    /// Least and largest x of the stretch.
+    fn stretch_x(&self) -> [f64; 2] {
+        let [p, q] = self.stretch;
+        [p.x.min(q.x), p.x.max(q.x)]
+    }
 }
 
 /// One meeting for each cluster of hits of the same lines, at the cluster's first hit.
 ///
-/// Hits are joined by where they lie, not by their lengths along the lines: a closed line that crosses itself at
+/// Hits whose stretches come near each other belong together. They are joined by where they lie, not by their lengths along the lines: a closed line that crosses itself at
 /// its own start has hits at both ends of its length. `found` is sorted.
 fn gathered(found: &[Found]) -> Vec<Meeting> {
     let mut meetings = Vec::new();
@@ -184,15 +191,14 @@ fn gathered(found: &[Found]) -> Vec<Meeting> {
         // Parent of each hit; a root is the first hit of its cluster.
         let mut parent: Vec<usize> = (0..same.len()).collect();
         let mut by_x: Vec<usize> = parent.clone();
-        by_x.sort_by(|&i, &j| same[i].hit.at.x.total_cmp(&same[j].hit.at.x).then(i.cmp(&j)));
-        let widest = same.iter().map(|f| f.hit.extent).fold(0.0, f64::max);
+        by_x.sort_by(|&i, &j| {
+            let left = |k: usize| same[k].hit.stretch_x()[0];
+            left(i).total_cmp(&left(j)).then(i.cmp(&j))
+        });
         for (k, &i) in by_x.iter().enumerate() {
-            for &j in &by_x[k + 1..] {
-                let (p, q) = (same[i].hit, same[j].hit);
-                if q.at.x - p.at.x > SAME_MEETING_MM.max(p.extent + widest) {
-                    break;
-                }
-                if p.at.distance(q.at) <= SAME_MEETING_MM.max(p.extent + q.extent) {
+            let right = same[i].hit.stretch_x()[1] + SAME_MEETING_MM;
+            for &j in by_x[k + 1..].iter().take_while(|&&j| same[j].hit.stretch_x()[0] <= right) {
+                if stretches_apart(&same[i].hit.stretch, &same[j].hit.stretch) <= SAME_MEETING_MM {
                     let (r, s) = (root(&mut parent, i), root(&mut parent, j));
                     parent[r.max(s)] = r.min(s);
                 }
@@ -298,9 +304,8 @@ impl Walker {
             Some(_) => meet.crosses,
         };
         if bad {
-            // Straight lines at an angle are soon apart; parallel ones are as long as the shorter of them.
-            let extent = a.length().min(b.length()).min(2.0 * TOUCH_MM / meet.sin.max(1e-9));
-            self.hits.push(Hit { at: meet.at, along, extent });
+            let stretch = a.stretch_near(b, meet.shares[0], clearance(gone).unwrap_or(0.0));
+            self.hits.push(Hit { at: meet.at, along, stretch });
         }
     }
 }

@@ -51,17 +51,50 @@ fn swept(curves: &[Vec<CubicBez>], each: usize) -> Vec<([usize; 2], Point)> {
         .collect()
 }
 
-/// Every crossing of the sweep has a meeting of its lines close by; every meeting lies on both its lines.
+/// Whether the two lines keep touching from one place to the other, so that the two places are one meeting.
+fn run_together(curves: &[Vec<CubicBez>], lines: [usize; 2], from: Point, to: Point) -> bool {
+    let [first, second] = lines.map(|l| super::places(&curves[l], 300));
+    let mut along = vec![0.0];
+    for w in first.windows(2) {
+        along.push(along[along.len() - 1] + w[0].distance(w[1]));
+    }
+    let is_touching = |k: usize| {
+        second.windows(2).enumerate().any(|(n, s)| {
+            // A line beside itself: not the places next along it.
+            let is_other = || (along[n] - along[k]).abs().min((along[n + 1] - along[k]).abs()) > 0.03;
+            super::to_segment(first[k], s[0], s[1]) <= TOUCH_MM + 1e-3 && (lines[0] != lines[1] || is_other())
+        })
+    };
+    let passes = |p: Point, i: usize, j: usize| super::to_segment(p, first[i], first[j]) <= TOUCH_MM + 1e-3;
+    let arrives = |mut before: usize, walk: &mut dyn Iterator<Item = usize>| {
+        for k in walk {
+            if passes(to, before, k) {
+                return true;
+            }
+            if !is_touching(k) {
+                return false;
+            }
+            before = k;
+        }
+        false
+    };
+    // Both ways from every place where the first line passes: it may cross itself just there.
+    (0..first.len() - 1)
+        .filter(|&k| passes(from, k, k + 1))
+        .any(|k| arrives(k, &mut (k + 1..first.len())) || arrives(k + 1, &mut (0..=k).rev()))
+}
+
+/// Every crossing of the sweep has a meeting of its lines close by, or at the other end of a stretch on which
+/// they run together; every meeting lies on both its lines.
 fn check(curves: &[Vec<CubicBez>]) -> Result<usize, TestCaseError> {
     let meetings = proven(curves);
     let crossings = swept(curves, 300);
     for (lines, at) in &crossings {
-        let near = meetings
-            .iter()
-            .filter(|m| m.lines == *lines)
-            .map(|m| m.at.distance(*at))
-            .fold(f64::INFINITY, f64::min);
-        prop_assert!(near <= 0.3, "lines {lines:?} cross at {at:?}, the nearest meeting is {near} mm off");
+        // Close by covers hits that are joined across small gaps or from one branch of a line to another.
+        let close = 0.3;
+        let mut own = meetings.iter().filter(|m| m.lines == *lines);
+        let is_found = own.any(|m| m.at.distance(*at) <= close || run_together(curves, *lines, *at, m.at));
+        prop_assert!(is_found, "lines {lines:?} cross at {at:?}; found only {meetings:?}");
     }
     for m in &meetings {
         for line in m.lines {

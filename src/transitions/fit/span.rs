@@ -13,8 +13,12 @@ const SHORTEST_HANDLE: f64 = 0.08;
 /// Widest wedge that may hold the three legs of the control polygon. Below half a turn the curve has no cusp and
 /// no loop, because it goes forward along the wedge's middle everywhere.
 const WIDEST_WEDGE_COS: f64 = -0.98;
-/// Room left for rounding the control points to whole micrometres.
+/// Room left for rounding the control points to whole micrometres (0.0007 mm at most) and for [`UNSEEN_MM`].
 const ROUNDING_MM: f64 = 0.0015;
+/// How far the curve may stray between two places at which it is checked, in mm.
+const UNSEEN_MM: f64 = 0.0005;
+/// Most places between two points at which a curve is checked; one that needs more swings too wildly to be kept.
+const MOST_STEPS: f64 = 1000.0;
 /// Largest angle between a free end direction and the one measured there: 20 degrees.
 const FREE_END_COS: f64 = 0.94;
 /// Shortest span whose end direction may be free.
@@ -227,7 +231,12 @@ impl Piece {
             let dt = t - before;
             let most = before_off.max(off) + dt * dt / 8.0 * bend;
             if most > limit {
-                let steps = (dt * power.slope(0.5 * (before + t)).hypot() / 0.04).ceil().clamp(2.0, 400.0);
+                // So many parts that none leaves its chord by more than UNSEEN_MM. A chord is nowhere farther from
+                // the straight edge than at its ends, which are looked at.
+                let steps = (dt * (bend / (8.0 * UNSEEN_MM)).sqrt()).ceil().clamp(2.0, MOST_STEPS);
+                if dt * dt * bend > 8.0 * UNSEEN_MM * steps * steps {
+                    return None;
+                }
                 for k in 1..steps as usize {
                     let q = power.at(before + dt * k as f64 / steps).to_point();
                     if distance_to_segment(q, self.points[i - 1], self.points[i]) > limit {

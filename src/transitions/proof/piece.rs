@@ -20,8 +20,6 @@ pub(super) struct Closest {
     pub(super) shares: [f64; 2],
     /// Whether each crosses to the other's far side.
     pub(super) crosses: bool,
-    /// Sine of the angle between the two; 0 when one is a single point.
-    pub(super) sin: f64,
 }
 
 /// Adds the line's pieces, each of which goes forward in one direction; returns the line's length in mm.
@@ -148,32 +146,63 @@ impl Piece {
 
     /// Where the chords are closest.
     pub(super) fn closest(&self, other: &Self) -> Closest {
-        let (a0, a1, b0, b1) = (self.cubic.p0, self.cubic.p3, other.cubic.p0, other.cubic.p3);
-        let (u, v) = (a1 - a0, b1 - b0);
-        let cross = u.cross(v);
-        let size = u.hypot() * v.hypot();
-        let sin = if size > 0.0 { cross.abs() / size } else { 0.0 };
-        let (sb0, sb1) = (u.cross(b0 - a0), u.cross(b1 - a0));
-        let (sa0, sa1) = (v.cross(a0 - b0), v.cross(a1 - b0));
-        if sb0 * sb1 <= 0.0 && sa0 * sa1 <= 0.0 && cross.abs() > 0.0 {
-            let s = ((b0 - a0).cross(v) / cross).clamp(0.0, 1.0);
-            let t = ((b0 - a0).cross(u) / cross).clamp(0.0, 1.0);
-            return Closest { distance: 0.0, at: a0 + s * u, shares: [s, t], crosses: true, sin };
-        }
-        let foot = |p: Point, o: Point, d: Vec2| {
-            let size = d.hypot2();
-            if size > 0.0 { ((p - o).dot(d) / size).clamp(0.0, 1.0) } else { 0.0 }
-        };
-        let options =
-            [(0.0, foot(a0, b0, v)), (1.0, foot(a1, b0, v)), (foot(b0, a0, u), 0.0), (foot(b1, a0, u), 1.0)];
-        let mut best = Closest { distance: f64::INFINITY, at: a0, shares: [0.0, 0.0], crosses: false, sin };
-        for (s, t) in options {
-            let (p, q) = (a0 + s * u, b0 + t * v);
-            let distance = p.distance(q);
-            if distance < best.distance {
-                best = Closest { distance, at: p.midpoint(q), shares: [s, t], crosses: false, sin };
-            }
-        }
-        best
+        closest([self.cubic.p0, self.cubic.p3], [other.cubic.p0, other.cubic.p3])
     }
+
+    /// Ends of the part of this chord, around the share `around`, that lies within `gap` of the other chord.
+    pub(super) fn stretch_near(&self, other: &Self, around: f64, gap: f64) -> [Point; 2] {
+        let (from, to) = (self.cubic.p0, self.cubic.p3);
+        let chord = [other.cubic.p0, other.cubic.p3];
+        [0.0, 1.0].map(|end| {
+            // The distance from a straight line grows away from where it is least: halving finds its edge.
+            let (mut near, mut far) = (around, end);
+            for _ in 0..20 {
+                let p = from.lerp(to, far);
+                if closest([p, p], chord).distance <= gap {
+                    break;
+                }
+                let middle = f64::midpoint(near, far);
+                let p = from.lerp(to, middle);
+                if closest([p, p], chord).distance <= gap {
+                    near = middle;
+                } else {
+                    far = middle;
+                }
+            }
+            from.lerp(to, far)
+        })
+    }
+}
+
+/// Distance between two straight stretches.
+pub(super) fn stretches_apart(a: &[Point; 2], b: &[Point; 2]) -> f64 {
+    closest(*a, *b).distance
+}
+
+/// Where the straight lines between two pairs of points are closest.
+fn closest([a0, a1]: [Point; 2], [b0, b1]: [Point; 2]) -> Closest {
+    let (u, v) = (a1 - a0, b1 - b0);
+    let cross = u.cross(v);
+    let (sb0, sb1) = (u.cross(b0 - a0), u.cross(b1 - a0));
+    let (sa0, sa1) = (v.cross(a0 - b0), v.cross(a1 - b0));
+    if sb0 * sb1 <= 0.0 && sa0 * sa1 <= 0.0 && cross.abs() > 0.0 {
+        let s = ((b0 - a0).cross(v) / cross).clamp(0.0, 1.0);
+        let t = ((b0 - a0).cross(u) / cross).clamp(0.0, 1.0);
+        return Closest { distance: 0.0, at: a0 + s * u, shares: [s, t], crosses: true };
+    }
+    let foot = |p: Point, o: Point, d: Vec2| {
+        let size = d.hypot2();
+        if size > 0.0 { ((p - o).dot(d) / size).clamp(0.0, 1.0) } else { 0.0 }
+    };
+    let options =
+        [(0.0, foot(a0, b0, v)), (1.0, foot(a1, b0, v)), (foot(b0, a0, u), 0.0), (foot(b1, a0, u), 1.0)];
+    let mut best = Closest { distance: f64::INFINITY, at: a0, shares: [0.0, 0.0], crosses: false };
+    for (s, t) in options {
+        let (p, q) = (a0 + s * u, b0 + t * v);
+        let distance = p.distance(q);
+        if distance < best.distance {
+            best = Closest { distance, at: p.midpoint(q), shares: [s, t], crosses: false };
+        }
+    }
+    best
 }
