@@ -15,6 +15,8 @@ pub mod fit;
 pub mod proof;
 mod edge;
 mod weave;
+mod cut;
+mod fill;
 
 use rayon::prelude::*;
 
@@ -94,9 +96,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let weave_options = weave::WeaveOptions { tolerance_mm: options.tolerance_mm };
     let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
     let height = merging_height(options.plainness);
-    let net = assemble(tone, areas, &tracing, &lines, &woven, height, options);
-    let cut = tree.cut(height);
-    let values = areas.ids.map(|id| tree.value(cut[id as usize]));
+    let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
     Traced { net, values, refits, meetings }
 }
 
@@ -109,7 +109,7 @@ fn assemble(
     woven: &[weave::Woven],
     height: f64,
     options: &NetOptions,
-) -> BoundaryNet {
+) -> (BoundaryNet, Raster<u8>) {
     let tree = &areas.tree;
     let cut = tree.cut(height);
     let mut number = vec![usize::MAX; cut.iter().copied().max().map_or(0, |m| m + 1)];
@@ -140,7 +140,7 @@ fn assemble(
     let mut junctions = Vec::new();
     let mut transitions = Vec::new();
     for (line, w) in lines.iter().zip(woven).filter(|(l, _)| l.height > height) {
-        for piece in weave::cut(line, w, &|j| ends_here[j]) {
+        for piece in cut::cut(line, w, &|j| ends_here[j]) {
             let walked = line.walked(piece.behind);
             let arc = &tracing.arcs[walked.arc];
             let [mut left, mut right] = arc.sides.map(area_of);
@@ -180,11 +180,21 @@ fn assemble(
         t.edge_mm = sorted[sorted.len() / 2];
         t.hard = t.edge_mm <= options.hard_limit_mm;
     });
-    BoundaryNet {
+    let mut net = BoundaryNet {
         width_mm: areas.ids.width() as f64 / tone.px_per_mm,
         height_mm: areas.ids.height() as f64 / tone.px_per_mm,
         junctions,
         transitions,
         areas: net_areas,
+    };
+    // Sizes and the value map are those of the areas as drawn, not of the pixels they were found in.
+    let (w, h) = (areas.ids.width(), areas.ids.height());
+    let painted = fill::areas(&net, w, h, tone.px_per_mm, |y| area_of(areas.ids.at(w / 2, y)));
+    let mut pixels = vec![0_u32; net.areas.len()];
+    painted.data().iter().for_each(|&a| pixels[a as usize] += 1);
+    for (area, &n) in net.areas.iter_mut().zip(&pixels) {
+        area.size_mm2 = f64::from(n) / px2;
     }
+    let values = painted.map(|a| net.areas[a as usize].value);
+    (net, values)
 }

@@ -101,7 +101,7 @@ const CARRY_PX: f64 = 1.2;
 
 /// Takes off the points near a line's ends that could not be placed, and carries the line straight on to its end:
 /// to the picture's edge, or to about where it meets the line that it ends on.
-pub(super) fn carry_ends(points: &mut Vec<Point>, line: &Line, size: [usize; 2]) {
+pub(super) fn carry_ends(points: &mut [Point], line: &Line, size: [usize; 2]) {
     if line.closed() {
         return;
     }
