@@ -51,7 +51,9 @@ const INK_SHARE: f64 = 0.25;
 /// Share of patterned tiles that makes a reference ink at a third of that ink share (fine screens lose contrast
 /// when they are scanned coarsely).
 const PATTERNED_SHARE: f64 = 0.4;
-/// Share of thin dark lines between which a tonal reference counts as outlined.
+/// Share of thin dark lines that are too many for outlines: they are hatching, faint because it is fine.
+const STROKE_SHARE: f64 = 0.08;
+/// Share of thin dark lines from which a tonal reference counts as outlined.
 const LINE_SHARE: f64 = 0.004;
 
 /// Judges the kind of a reference (reflectance, normalised to its paper and ink).
@@ -79,8 +81,9 @@ pub(super) fn judge(
     };
     let patterned = pitches.iter().filter(|p| p.is_some()).count();
     let patterned_share = patterned as f64 / pitches.len().max(1) as f64;
-    let ink = ink_share > INK_SHARE || (ink_share > INK_SHARE / 3.0 && patterned_share > PATTERNED_SHARE);
     let line_share = thin_dark_share(reflectance, px_per_mm);
+    let ink = ink_share > INK_SHARE
+        || (ink_share > INK_SHARE / 3.0 && (patterned_share > PATTERNED_SHARE || line_share > STROKE_SHARE));
     let kind = match (ink, line_share > LINE_SHARE) {
         (true, _) => ReferenceKind::Hatched,
         (false, true) => ReferenceKind::TonalWithLines,

@@ -228,6 +228,13 @@ fn check(options: &ToneOptions) -> Result<(), ToneError> {
     Ok(())
 }
 
+/// Half width in L* of the heap of pixels that paper or solid ink makes in the histogram.
+const HEAP_L: f64 = 1.5;
+/// Share of the picture that makes a heap.
+const HEAP_SHARE: f64 = 0.04;
+/// How far from the outermost tones a heap is looked for, in L*.
+const HEAP_REACH_L: f64 = 12.0;
+
 /// L* of ink and paper: the half percent of the darkest and one percent of the lightest pixels left out.
 fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
     let mut bins = vec![0_u64; 4096];
@@ -243,7 +250,7 @@ fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
         });
         (bin.unwrap_or(4095) as f64 + 0.5) / 4096.0 * 100.0
     };
-    let range = [at(0.005), at(0.99)];
+    let mut range = [at(0.005), at(0.99)];
     if range[1] - range[0] < FLAT_L {
         notes.push(format!(
             "the picture is one flat tone (L* {:.0}): there is nothing to draw a line between",
@@ -251,6 +258,23 @@ fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
         ));
         return [0.0, 100.0];
     }
+    // Paper and solid ink are heaps of pixels of nearly one lightness: their middles, not their outermost grains.
+    let heap = |from: f64, to: f64| -> Option<f64> {
+        let within = |l: f64| {
+            let bin = |l: f64| (l.clamp(0.0, 100.0) / 100.0 * 4096.0) as usize;
+            bins[bin(l - HEAP_L)..bin(l + HEAP_L)].iter().sum::<u64>() as f64 / total
+        };
+        let steps = ((to - from) / 0.25) as usize;
+        let top = (0..=steps)
+            .map(|k| from + 0.25 * k as f64)
+            .max_by(|&a, &b| within(a).total_cmp(&within(b)).then(b.total_cmp(&a)))?;
+        let beside = within(top - 4.0 * HEAP_L).max(if to > 50.0 { 0.0 } else { within(top + 4.0 * HEAP_L) });
+        (within(top) > HEAP_SHARE && within(top) > 2.0 * beside).then_some(top)
+    };
+    let reach = HEAP_REACH_L.min(0.25 * (range[1] - range[0]));
+    let paper = heap(range[1] - reach, range[1]);
+    let ink = heap(range[0], range[0] + reach);
+    range = [ink.unwrap_or(range[0]), paper.unwrap_or(range[1])];
     range
 }
 
