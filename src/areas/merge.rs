@@ -8,7 +8,7 @@ use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap};
 
 use crate::raster::Raster;
-use crate::tone::{ValueScale, tone_of};
+use crate::tone::tone_of;
 
 /// Marks the root of a tree.
 const NONE: u32 = u32::MAX;
@@ -97,6 +97,11 @@ impl MergeTree {
     }
 }
 
+/// Pixels of each value in an area.
+type Shares = [f64; MOST_VALUES];
+/// Most values a scale has.
+const MOST_VALUES: usize = 9;
+
 /// A pair that may merge, cheapest first; ties by number, so that the order never depends on chance.
 #[derive(PartialEq)]
 struct Pair {
@@ -159,7 +164,6 @@ pub fn merge_tree(
     ids: &Raster<u32>,
     values: &[u8],
     sums: &[AreaSums],
-    scale: &ValueScale,
     px_per_mm: f64,
     doubt: impl Fn(f64) -> f64,
 ) -> MergeTree {
@@ -172,6 +176,11 @@ pub fn merge_tree(
         sums: sums.to_vec(),
         leaves,
     };
+    // A union takes the value that most of it has, so bare paper stays paper when a few strokes are merged into it.
+    let mut shares: Vec<Shares> = vec![Shares::default(); leaves];
+    for ((share, &v), sum) in shares.iter_mut().zip(values).zip(sums) {
+        share[usize::from(v.max(1)) - 1] = sum.pixels;
+    }
     let px2 = px_per_mm * px_per_mm;
     let cost = |tree: &MergeTree, a: u32, b: u32, shared_mm: f64| {
         let (p, q) = (&tree.sums[a as usize], &tree.sums[b as usize]);
@@ -195,18 +204,15 @@ pub fn merge_tree(
         let node = tree.parent.len() as u32;
         let height = c.max(tree.height[a as usize]).max(tree.height[b as usize]);
         let (pa, pb) = (tree.sums[a as usize], tree.sums[b as usize]);
-        let larger = if pa.pixels >= pb.pixels { a } else { b };
         let sum = pa.join(&pb);
         tree.parent[a as usize] = node;
         tree.parent[b as usize] = node;
         tree.parent.push(NONE);
         tree.height.push(height);
-        tree.value.push(moved_value(
-            scale,
-            tree.value[larger as usize],
-            tree.sums[larger as usize].tone(),
-            sum.tone(),
-        ));
+        let mut share = shares[a as usize];
+        share.iter_mut().zip(shares[b as usize]).for_each(|(p, q)| *p += q);
+        tree.value.push(most_held(&share));
+        shares.push(share);
         tree.sums.push(sum);
         // The longer list of neighbours takes in the shorter.
         let (mut most, mut least) =
@@ -232,11 +238,10 @@ pub fn merge_tree(
     tree
 }
 
-/// Value of a union: the larger part's, moved by as many values as the mean has moved over.
-fn moved_value(scale: &ValueScale, value: u8, tone_before: f64, tone_after: f64) -> u8 {
-    let (before, after) = (scale.value(tone_before as f32), scale.value(tone_after as f32));
-    let moved = i16::from(value) + i16::from(after) - i16::from(before);
-    moved.clamp(1, i16::from(scale.values())) as u8
+/// The value that most of an area has; of two that have as much, the lighter.
+fn most_held(pixels_by_value: &Shares) -> u8 {
+    let most = pixels_by_value.iter().copied().fold(0.0, f64::max);
+    pixels_by_value.iter().position(|&p| p >= most).map_or(1, |i| i as u8 + 1)
 }
 
 #[cfg(test)]
@@ -255,8 +260,7 @@ mod tests {
             sums[i as usize].pixels += 1.0;
             sums[i as usize].reflectance += 1.0 - (f64::from(v) - 0.5) / 5.0;
         }
-        let scale = ValueScale::new(vec![90.0, 75.0, 60.0, 40.0]);
-        (merge_tree(&ids, &leaf_values, &sums, &scale, 2.0, |_| 0.0), ids)
+        (merge_tree(&ids, &leaf_values, &sums, 2.0, |_| 0.0), ids)
     }
 
     proptest! {

@@ -78,7 +78,7 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
         leaf_values[id as usize] = v;
     }
     let sums = sums_of(&tone.reflectance, &ids, count);
-    let tree = merge_tree(&ids, &leaf_values, &sums, &tone.scale, px, |l| doubtful_energy(tone, l));
+    let tree = merge_tree(&ids, &leaf_values, &sums, px, |l| doubtful_energy(tone, l));
     AreaMap { ids, tree, used }
 }
 
