@@ -93,7 +93,8 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
             line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
         })
         .collect();
-    let weave_options = weave::WeaveOptions { tolerance_mm: options.tolerance_mm };
+    let weave_options =
+        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.used.narrowest_mm };
     let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
     let height = merging_height(options.plainness);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);

@@ -21,6 +21,8 @@ use crate::tone::ToneField;
 const SPACING_MM: f64 = 0.12;
 /// Least smoothing along a line in mm: the pixel stairs.
 const SMOOTH_MM: f64 = 0.12;
+/// Smoothing along a line per narrowest width: what is narrower is not drawn, so no line waves more finely.
+const SMOOTH_PER_NARROWEST: f64 = 0.3;
 /// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
 const SMOOTH_PER_MEAN: f64 = 0.9;
 /// Smoothing along a line per width of its edge ...
@@ -37,6 +39,8 @@ const ROUNDS: usize = 10;
 pub(super) struct WeaveOptions {
     /// Fit tolerance in mm.
     pub(super) tolerance_mm: f64,
+    /// Narrowest width of an area in mm.
+    pub(super) narrowest_mm: f64,
 }
 
 /// A fitted line.
@@ -78,8 +82,11 @@ pub(super) fn weave(
     };
     let light = tone.lightness.map(|l| reflectance(f64::from(l)) as f32);
     let mut tight = vec![0_u8; lines.len()];
-    let mut shapes: Vec<Shape> =
-        lines.par_iter().zip(levels_of).map(|(l, at)| shape(tone, &light, l, at, 0)).collect();
+    let mut shapes: Vec<Shape> = lines
+        .par_iter()
+        .zip(levels_of)
+        .map(|(l, at)| shape(tone, &light, l, at, 0, options.narrowest_mm))
+        .collect();
     let mut left = 0;
     for round in 0..ROUNDS {
         let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
@@ -115,7 +122,7 @@ pub(super) fn weave(
         }
         let fresh: Vec<(usize, Shape)> = offenders
             .par_iter()
-            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], tight[l])))
+            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], tight[l], options.narrowest_mm)))
             .collect();
         for (l, s) in fresh {
             shapes[l] = s;
@@ -125,7 +132,14 @@ pub(super) fn weave(
 }
 
 /// Points of a line, placed and smoothed as its tightness allows.
-fn shape(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: &[f64], tight: u8) -> Shape {
+fn shape(
+    tone: &ToneField,
+    light: &Raster<f32>,
+    line: &Line,
+    levels: &[f64],
+    tight: u8,
+    narrowest_mm: f64,
+) -> Shape {
     let px = tone.px_per_mm;
     let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
     if tight + 1 == LEVELS {
@@ -163,7 +177,8 @@ fn shape(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: &[f64], tig
     };
     let mean = loosen * SMOOTH_PER_MEAN * tone.mean_width_mm;
     let soft = loosen * (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
-    let sigma = (SMOOTH_MM.powi(2) + mean * mean + soft * soft).sqrt();
+    let base = SMOOTH_MM.max(loosen * SMOOTH_PER_NARROWEST * narrowest_mm);
+    let sigma = (base * base + mean * mean + soft * soft).sqrt();
     // A corner is one only if it stands out from what the texture makes along the line.
     let reach = 0.8_f64.max(3.0 * sigma);
     let mut corners =
