@@ -25,6 +25,8 @@ const SMOOTH_MM: f64 = 0.12;
 const SMOOTH_PER_NARROWEST: f64 = 0.3;
 /// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
 const SMOOTH_PER_MEAN: f64 = 0.9;
+/// Smoothing for texture, in mm, from which a line counts as following its teeth.
+const TEXTURED_MM: f64 = 0.2;
 /// Smoothing along a line per width of its edge ...
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
@@ -168,7 +170,7 @@ fn shape(
                 0.5 * (at(p.index - 1) + at(p.index))
             }
         })
-        .collect();
+        .collect::<Vec<f64>>();
     let stairs = smooth(&evened.points, line.closed(), SMOOTH_MM / SPACING_MM);
     let loosen = match tight {
         0 => 1.0,
@@ -176,6 +178,8 @@ fn shape(
         _ => 0.0,
     };
     let mean = loosen * SMOOTH_PER_MEAN * tone.mean_width_mm;
+    let (stairs, passed) =
+        if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed) } else { (stairs, passed) };
     let soft = loosen * (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
     let base = SMOOTH_MM.max(loosen * SMOOTH_PER_NARROWEST * narrowest_mm);
     let sigma = (base * base + mean * mean + soft * soft).sqrt();
@@ -186,6 +190,25 @@ fn shape(
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
     let points = smooth_between(&stairs, line.closed(), &corners, sigma / SPACING_MM);
     Shape { points, corners, passed }
+}
+
+/// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
+/// that it lies along, so one smoothing over its length leaves the teeth. Corners are looked for on what is left.
+fn calm(points: &[Point], closed: bool, sigma_mm: f64, passed: Vec<f64>) -> (Vec<Point>, Vec<f64>) {
+    let evened = even(&smooth(points, closed, sigma_mm / SPACING_MM), closed, SPACING_MM);
+    let last = points.len() - 1;
+    let moved = |p: f64| {
+        if p < 0.0 {
+            return p;
+        }
+        let i = p as usize;
+        if i >= last {
+            return evened.points.len() as f64 - 0.5;
+        }
+        evened.at[i] + (p - i as f64) * (evened.at[i + 1] - evened.at[i])
+    };
+    let passed = passed.into_iter().map(moved).collect();
+    (evened.points, passed)
 }
 
 /// Median width of the edge along a polyline, in mm, from a few places.
