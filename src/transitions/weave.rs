@@ -24,17 +24,19 @@ const SMOOTH_MM: f64 = 0.12;
 /// Smoothing along a line per narrowest width: what is narrower is not drawn, so no line waves more finely.
 const SMOOTH_PER_NARROWEST: f64 = 0.3;
 /// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
-const SMOOTH_PER_MEAN: f64 = 0.9;
+const SMOOTH_PER_MEAN: f64 = 2.0;
 /// Smoothing for texture, in mm, from which a line counts as following its teeth.
 const TEXTURED_MM: f64 = 0.2;
 /// Smoothing along a line per width of its edge ...
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
-/// How tightly a line follows its cracks: 0 as asked, up to the last, the mid-crack line itself.
-const LEVELS: u8 = 4;
-/// Rounds of proving and tightening; after half of them offenders go straight to the last level.
-const ROUNDS: usize = 10;
+/// Smoothing left at each tightness of a line, 0 as asked; the last tightness is the mid-crack line itself.
+const LOOSEN: [f64; 6] = [1.0, 0.65, 0.4, 0.2, 0.0, 0.0];
+/// How many tightnesses there are.
+const LEVELS: u8 = LOOSEN.len() as u8;
+/// Rounds of proving and tightening; after half of them offenders go straight to the last tightness.
+const ROUNDS: usize = 14;
 
 /// Settings of weaving.
 #[derive(Clone, Copy, Debug)]
@@ -172,11 +174,7 @@ fn shape(
         })
         .collect::<Vec<f64>>();
     let stairs = smooth(&evened.points, line.closed(), SMOOTH_MM / SPACING_MM);
-    let loosen = match tight {
-        0 => 1.0,
-        1 => 0.4,
-        _ => 0.0,
-    };
+    let loosen = LOOSEN[usize::from(tight)];
     let mean = loosen * SMOOTH_PER_MEAN * tone.mean_width_mm;
     let (stairs, passed) =
         if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed) } else { (stairs, passed) };
@@ -329,7 +327,7 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options:
     corners.dedup();
     let tolerance_mm = match tight {
         0 => options.tolerance_mm,
-        1 => 0.5 * options.tolerance_mm,
+        1..=2 => 0.5 * options.tolerance_mm,
         _ => 0.02_f64.min(options.tolerance_mm),
     };
     let curve = if tight + 1 == LEVELS {
