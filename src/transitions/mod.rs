@@ -14,6 +14,7 @@ pub mod corners;
 pub mod fit;
 pub mod proof;
 mod edge;
+mod shape;
 mod weave;
 mod cut;
 mod fill;

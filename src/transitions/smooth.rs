@@ -43,19 +43,18 @@ pub(super) fn even(points: &[Point], closed: bool, step: f64) -> Even {
     Even { points: out, at: along.iter().take(points.len()).map(|s| s / spacing).collect() }
 }
 
-/// Smooths an evenly spaced line with a Gaussian of `sigma` points, twice over so that curves keep their place:
-/// 2 G - G G shrinks a circle only in the fourth order of sigma / radius (Tukey's twicing).
+/// Smooths an evenly spaced line with a Gaussian, `sigmas` points wide at each point, twice over so that curves keep
+/// their place: 2 G - G G shrinks a circle only in the fourth order of sigma / radius (Tukey's twicing).
 ///
 /// Open lines are continued by point reflection at their ends, which therefore stay.
-pub(super) fn smooth(points: &[Point], closed: bool, sigma: f64) -> Vec<Point> {
-    if sigma < 0.3 || points.len() < 4 {
+pub(super) fn smooth(points: &[Point], closed: bool, sigmas: &[f64]) -> Vec<Point> {
+    if points.len() < 4 {
         return points.to_vec();
     }
-    // A closed line's waves longer than the line itself do not exist: no mean wider than a sixth of it.
-    let sigma =
-        if closed { sigma.min(points.len() as f64 / 6.0) } else { sigma.min(points.len() as f64 / 3.0) };
-    let once = gaussian(points, closed, sigma);
-    let twice = gaussian(&once, closed, sigma);
+    // Waves longer than the line itself do not exist: no mean wider than a part of it.
+    let most = points.len() as f64 / if closed { 6.0 } else { 3.0 };
+    let once = gaussian(points, closed, sigmas, most);
+    let twice = gaussian(&once, closed, sigmas, most);
     let mut out: Vec<Point> =
         once.iter().zip(&twice).map(|(a, b)| Point::new(2.0 * a.x - b.x, 2.0 * a.y - b.y)).collect();
     if !closed {
@@ -65,12 +64,9 @@ pub(super) fn smooth(points: &[Point], closed: bool, sigma: f64) -> Vec<Point> {
     out
 }
 
-fn gaussian(points: &[Point], closed: bool, sigma: f64) -> Vec<Point> {
+/// Gaussian mean of each point's neighbours along the line; under 0.3 points wide a point stays.
+fn gaussian(points: &[Point], closed: bool, sigmas: &[f64], most: f64) -> Vec<Point> {
     let n = points.len() as isize;
-    let reach = (3.0 * sigma).ceil() as isize;
-    let mut weights: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (k as f64 / sigma).powi(2)).exp()).collect();
-    let sum: f64 = weights.iter().sum();
-    weights.iter_mut().for_each(|w| *w /= sum);
     let at = |i: isize| -> Point {
         if closed {
             return points[i.rem_euclid(n) as usize];
@@ -86,8 +82,22 @@ fn gaussian(points: &[Point], closed: bool, sigma: f64) -> Vec<Point> {
             points[i as usize]
         }
     };
+    let mut weights: Vec<f64> = Vec::new();
+    let mut made_for = 0.0;
     (0..n)
-        .map(|i| {
+        .zip(sigmas)
+        .map(|(i, &sigma)| {
+            let sigma = sigma.min(most);
+            if sigma < 0.3 {
+                return at(i);
+            }
+            let reach = (3.0 * sigma).ceil() as isize;
+            if f64::total_cmp(&sigma, &made_for).is_ne() {
+                weights = (-reach..=reach).map(|k| (-0.5 * (k as f64 / sigma).powi(2)).exp()).collect();
+                let sum: f64 = weights.iter().sum();
+                weights.iter_mut().for_each(|w| *w /= sum);
+                made_for = sigma;
+            }
             let (mut x, mut y) = (0.0, 0.0);
             for (k, w) in (-reach..=reach).zip(&weights) {
                 let p = at(i + k);
@@ -112,7 +122,7 @@ mod tests {
             let circle: Vec<Point> = (0..n)
                 .map(|i| Point::new(0.0, 0.0) + kurbo::Vec2::from_angle(TAU * i as f64 / n as f64) * radius)
                 .collect();
-            for p in smooth(&circle, true, sigma_mm / 0.1) {
+            for p in smooth(&circle, true, &vec![sigma_mm / 0.1; n]) {
                 let r = p.to_vec2().hypot();
                 assert!((r - radius).abs() < 0.012 * radius, "radius {radius} became {r}");
             }
@@ -122,7 +132,7 @@ mod tests {
     #[test]
     fn straight_lines_and_ends_stay() {
         let line: Vec<Point> = (0..50).map(|i| Point::new(0.1 * f64::from(i), 0.05 * f64::from(i))).collect();
-        for (a, b) in smooth(&line, false, 8.0).iter().zip(&line) {
+        for (a, b) in smooth(&line, false, &[8.0; 50]).iter().zip(&line) {
             assert!(a.distance(*b) < 1e-9, "{b:?} moved to {a:?}");
         }
     }

@@ -1,42 +1,24 @@
 //! The lines woven into one net: placed, smoothed, fitted from the highest down, each ending exactly on what it
 //! meets, and tightened wherever two of them would cross.
 
+use std::collections::BTreeMap;
+
 use kurbo::{CubicBez, ParamCurve, ParamCurveNearest, Point, Vec2};
 use rayon::prelude::*;
 
-use super::corners::{CornerOptions, find_corners};
 use super::cut::cut;
-use super::edge;
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
-use super::place::{carry_ends, place};
 use super::proof::{ProofLine, find_meetings};
-use super::smooth::{even, smooth};
+use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
 use crate::colour::reflectance;
-use crate::raster::Raster;
 use crate::tone::ToneField;
 
-/// Distance between the points that curves are fitted to, in mm.
-const SPACING_MM: f64 = 0.12;
-/// Least smoothing along a line in mm: the pixel stairs.
-const SMOOTH_MM: f64 = 0.12;
-/// Smoothing along a line per narrowest width: what is narrower is not drawn, so no line waves more finely.
-const SMOOTH_PER_NARROWEST: f64 = 0.3;
-/// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
-const SMOOTH_PER_MEAN: f64 = 2.0;
-/// Smoothing for texture, in mm, from which a line counts as following its teeth.
-const TEXTURED_MM: f64 = 0.2;
-/// Smoothing along a line per width of its edge ...
-const SMOOTH_PER_WIDTH: f64 = 0.06;
-/// ... and at most this many mm.
-const SMOOTH_MOST_MM: f64 = 1.2;
-/// Smoothing left at each tightness of a line, 0 as asked; the last tightness is the mid-crack line itself.
-const LOOSEN: [f64; 6] = [1.0, 0.65, 0.4, 0.2, 0.0, 0.0];
-/// How many tightnesses there are.
-const LEVELS: u8 = LOOSEN.len() as u8;
-/// Rounds of proving and tightening; after half of them offenders go straight to the last tightness.
-const ROUNDS: usize = 14;
+/// Rounds of proving and tightening.
+const ROUNDS: usize = 16;
+/// From this round on lines that still meet become their cracks.
+const LAST_RESORT: usize = 10;
 
 /// Settings of weaving.
 #[derive(Clone, Copy, Debug)]
@@ -54,14 +36,6 @@ pub(super) struct Woven {
     pub(super) curve: Vec<CubicBez>,
     /// For each junction passed: (cubic, parameter, where).
     pub(super) passed: Vec<(usize, f64, Point)>,
-}
-
-/// A line's points before the fit, in mm.
-struct Shape {
-    points: Vec<Point>,
-    corners: Vec<usize>,
-    /// Place of each passed junction, in points.
-    passed: Vec<f64>,
 }
 
 /// Weaves all lines; returns them with how many lines had to be tightened, and the number of places left that
@@ -85,11 +59,11 @@ pub(super) fn weave(
         order
     };
     let light = tone.lightness.map(|l| reflectance(f64::from(l)) as f32);
-    let mut tight = vec![0_u8; lines.len()];
+    let mut tight = vec![Tight::default(); lines.len()];
     let mut shapes: Vec<Shape> = lines
         .par_iter()
         .zip(levels_of)
-        .map(|(l, at)| shape(tone, &light, l, at, 0, options.narrowest_mm))
+        .map(|(l, at)| shape(tone, &light, l, at, &Tight::default(), options.narrowest_mm))
         .collect();
     let mut left = 0;
     for round in 0..ROUNDS {
@@ -103,152 +77,37 @@ pub(super) fn weave(
             .collect();
         let meetings = find_meetings(&proof);
         left = meetings.len();
-        let mut offenders: Vec<usize> = Vec::new();
+        let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
         for m in &meetings {
             let [a, b] = m.lines.map(|l| owner[l]);
+            let (p, q) = (tight[a].level_at(m.at), tight[b].level_at(m.at));
             // The looser of the two gives way; both where they are equally tight.
-            if tight[a] <= tight[b] {
-                offenders.push(a);
+            if p <= q {
+                places.entry(a).or_default().push(m.at);
             }
-            if tight[b] <= tight[a] {
-                offenders.push(b);
+            if q <= p && a != b {
+                places.entry(b).or_default().push(m.at);
             }
         }
-        offenders.sort_unstable();
-        offenders.dedup();
-        offenders.retain(|&l| tight[l] + 1 < LEVELS);
-        if offenders.is_empty() || round + 1 == ROUNDS {
-            let refits = tight.iter().filter(|&&t| t > 0).count();
+        places.retain(|&l, _| !tight[l].crack);
+        if places.is_empty() || round + 1 == ROUNDS {
+            let refits = tight.iter().filter(|t| !t.is_loose()).count();
             return (woven, refits, left);
         }
-        for &l in &offenders {
-            tight[l] = if round >= ROUNDS / 2 { LEVELS - 1 } else { tight[l] + 1 };
+        for (&l, at) in &places {
+            tight[l].tighten(at);
+            tight[l].crack |= round >= LAST_RESORT;
         }
+        let offenders: Vec<usize> = places.into_keys().collect();
         let fresh: Vec<(usize, Shape)> = offenders
             .par_iter()
-            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], tight[l], options.narrowest_mm)))
+            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], &tight[l], options.narrowest_mm)))
             .collect();
         for (l, s) in fresh {
             shapes[l] = s;
         }
     }
     (Vec::new(), 0, left)
-}
-
-/// Points of a line, placed and smoothed as its tightness allows.
-fn shape(
-    tone: &ToneField,
-    light: &Raster<f32>,
-    line: &Line,
-    levels: &[f64],
-    tight: u8,
-    narrowest_mm: f64,
-) -> Shape {
-    let px = tone.px_per_mm;
-    let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
-    if tight + 1 == LEVELS {
-        // Mid-crack lines never meet but at junctions.
-        return Shape {
-            points: line.points.iter().map(to_mm).collect(),
-            corners: (0..line.points.len()).collect(),
-            passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
-        };
-    }
-    let mut placed = place(tone, light, line, levels);
-    carry_ends(&mut placed, line, [light.width(), light.height()]);
-    let placed: Vec<Point> = placed.iter().map(to_mm).collect();
-    let evened = even(&placed, line.closed(), SPACING_MM);
-    let count = placed.len() as f64;
-    let passed = line
-        .passed
-        .iter()
-        .map(|p| {
-            let at = |i: usize| evened.at[i.min(evened.at.len() - 1)];
-            if p.index == 0 {
-                -0.5
-            } else if p.index as f64 >= count {
-                evened.points.len() as f64 - 0.5
-            } else {
-                0.5 * (at(p.index - 1) + at(p.index))
-            }
-        })
-        .collect::<Vec<f64>>();
-    let stairs = smooth(&evened.points, line.closed(), SMOOTH_MM / SPACING_MM);
-    let loosen = LOOSEN[usize::from(tight)];
-    let mean = loosen * SMOOTH_PER_MEAN * tone.mean_width_mm;
-    let (stairs, passed) =
-        if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed) } else { (stairs, passed) };
-    let soft = loosen * (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
-    let base = SMOOTH_MM.max(loosen * SMOOTH_PER_NARROWEST * narrowest_mm);
-    let sigma = (base * base + mean * mean + soft * soft).sqrt();
-    // A corner is one only if it stands out from what the texture makes along the line.
-    let reach = 0.8_f64.max(3.0 * sigma);
-    let mut corners =
-        find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
-    corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
-    let points = smooth_between(&stairs, line.closed(), &corners, sigma / SPACING_MM);
-    Shape { points, corners, passed }
-}
-
-/// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
-/// that it lies along, so one smoothing over its length leaves the teeth. Corners are looked for on what is left.
-fn calm(points: &[Point], closed: bool, sigma_mm: f64, passed: Vec<f64>) -> (Vec<Point>, Vec<f64>) {
-    let evened = even(&smooth(points, closed, sigma_mm / SPACING_MM), closed, SPACING_MM);
-    let last = points.len() - 1;
-    let moved = |p: f64| {
-        if p < 0.0 {
-            return p;
-        }
-        let i = p as usize;
-        if i >= last {
-            return evened.points.len() as f64 - 0.5;
-        }
-        evened.at[i] + (p - i as f64) * (evened.at[i + 1] - evened.at[i])
-    };
-    let passed = passed.into_iter().map(moved).collect();
-    (evened.points, passed)
-}
-
-/// Median width of the edge along a polyline, in mm, from a few places.
-fn typical_width(tone: &ToneField, points: &[Point]) -> f64 {
-    let every = (points.len() / 12).max(8);
-    let mut found: Vec<f64> = points
-        .iter()
-        .step_by(every)
-        .zip(points.iter().skip(4).step_by(every))
-        .flat_map(|(&a, &b)| {
-            let third = (b - a) / 3.0;
-            edge::widths(tone, &[CubicBez::new(a, a + third, b - third, b)])
-        })
-        .collect();
-    found.sort_by(f64::total_cmp);
-    found.get(found.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Smooths each stretch between corners for itself, corners and ends staying where they are.
-fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigma: f64) -> Vec<Point> {
-    if corners.is_empty() {
-        return smooth(points, closed, sigma);
-    }
-    let n = points.len();
-    let mut out = points.to_vec();
-    let mut stretch = |from: usize, to: usize| {
-        let part: Vec<Point> = (from..=to).map(|i| points[i % n]).collect();
-        for (i, p) in smooth(&part, false, sigma).into_iter().enumerate() {
-            out[(from + i) % n] = p;
-        }
-    };
-    for pair in corners.windows(2) {
-        stretch(pair[0], pair[1]);
-    }
-    let (first, last) = (corners[0], corners[corners.len() - 1]);
-    if closed {
-        stretch(last, first + n);
-    } else {
-        stretch(0, first);
-        stretch(last, n - 1);
-    }
-    out
 }
 
 /// Fits all lines from the highest down, each ending on those already fitted.
@@ -258,7 +117,7 @@ fn fit_all(
     order: &[usize],
     junctions: &[Point],
     px: f64,
-    tight: &[u8],
+    tight: &[Tight],
     options: &WeaveOptions,
 ) -> Vec<Woven> {
     let mut at: Vec<Option<Point>> = vec![None; junctions.len()];
@@ -287,7 +146,7 @@ fn fit_all(
             }
         }
         let done: Vec<(usize, Woven)> =
-            ready.par_iter().map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, tight[l], options))).collect();
+            ready.par_iter().map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, &tight[l], options))).collect();
         for (l, w) in done {
             for (p, &(_, _, q)) in lines[l].passed.iter().zip(&w.passed) {
                 at[p.junction] = Some(q);
@@ -300,7 +159,7 @@ fn fit_all(
 }
 
 /// Fits one line between the places where its ends lie.
-fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options: &WeaveOptions) -> Woven {
+fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: &Tight, options: &WeaveOptions) -> Woven {
     let mut points = shape.points.clone();
     for (e, end) in line.ends.iter().enumerate() {
         let target = match end {
@@ -309,7 +168,7 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options:
             ArcEnd::Closed => None,
         };
         if let Some(target) = target {
-            pull_end(&mut points, e == 1, target, tight + 1 == LEVELS);
+            pull_end(&mut points, e == 1, target, tight.crack);
         }
     }
     // Junctions already fixed (only in a ring of lines that end on each other) are passed through as corners.
@@ -325,12 +184,8 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: u8, options:
     }
     corners.sort_unstable();
     corners.dedup();
-    let tolerance_mm = match tight {
-        0 => options.tolerance_mm,
-        1..=2 => 0.5 * options.tolerance_mm,
-        _ => 0.02_f64.min(options.tolerance_mm),
-    };
-    let curve = if tight + 1 == LEVELS {
+    let tolerance_mm = if tight.is_loose() { options.tolerance_mm } else { 0.5 * options.tolerance_mm };
+    let curve = if tight.crack {
         straight(&points, line.closed())
     } else {
         fit(&points, line.closed(), &corners, [None::<Vec2>; 2], &FitOptions { tolerance_mm })

@@ -1,0 +1,221 @@
+//! The shape of a line before it is fitted: placed, smoothed as far as there is room, its corners kept.
+
+use kurbo::{CubicBez, Point};
+
+use super::corners::{CornerOptions, find_corners};
+use super::edge;
+use super::lines::Line;
+use super::place::{carry_ends, place};
+use super::smooth::{even, smooth};
+use crate::raster::Raster;
+use crate::tone::ToneField;
+
+/// Distance between the points that curves are fitted to, in mm.
+pub(super) const SPACING_MM: f64 = 0.12;
+/// Least smoothing along a line in mm: the pixel stairs.
+const SMOOTH_MM: f64 = 0.12;
+/// Smoothing along a line per narrowest width: what is narrower is not drawn, so no line waves more finely.
+const SMOOTH_PER_NARROWEST: f64 = 0.3;
+/// Smoothing along a line per width of the first mean: no line is busier than the texture it is found in.
+const SMOOTH_PER_MEAN: f64 = 2.0;
+/// Smoothing for texture, in mm, from which a line counts as following its teeth.
+const TEXTURED_MM: f64 = 0.2;
+/// Smoothing along a line per width of its edge ...
+const SMOOTH_PER_WIDTH: f64 = 0.06;
+/// ... and at most this many mm.
+const SMOOTH_MOST_MM: f64 = 1.2;
+/// Smoothing left near a spot at each tightness.
+const LOOSEN: [f64; 5] = [1.0, 0.6, 0.35, 0.15, 0.0];
+/// Round a spot of this radius, in mm, a line is as tight as the spot asks; over as much again it loosens.
+const SPOT_MM: f64 = 2.0;
+
+/// A place where a line would meet another and has to keep closer to its border.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    at: Point,
+    level: usize,
+}
+
+/// Where a line has to be tighter than asked.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Tight {
+    spots: Vec<Spot>,
+    /// Whether the line is drawn as its mid-crack line, the last resort: those never meet.
+    pub(super) crack: bool,
+}
+
+impl Tight {
+    /// Whether the line is as loose as asked.
+    pub(super) fn is_loose(&self) -> bool {
+        self.spots.is_empty() && !self.crack
+    }
+
+    /// How tight the line is at a place, 0 as asked.
+    pub(super) fn level_at(&self, p: Point) -> usize {
+        if self.crack {
+            return LOOSEN.len();
+        }
+        self.spots.iter().filter(|s| s.at.distance(p) <= SPOT_MM).map(|s| s.level).max().unwrap_or(0)
+    }
+
+    /// Makes the line tighter at some places, each by one step; beyond the last step it becomes its cracks.
+    pub(super) fn tighten(&mut self, places: &[Point]) {
+        let mut stepped: Vec<bool> = vec![false; self.spots.len()];
+        for &at in places {
+            match self.spots.iter().position(|s| s.at.distance(at) <= SPOT_MM) {
+                Some(i) if i < stepped.len() && !stepped[i] => {
+                    stepped[i] = true;
+                    self.spots[i].level += 1;
+                    self.crack |= self.spots[i].level >= LOOSEN.len();
+                }
+                Some(_) => {}
+                None => self.spots.push(Spot { at, level: 1 }),
+            }
+        }
+    }
+
+    /// Width of smoothing at each point, in points, where `sigma_mm` is asked for.
+    fn sigmas(&self, points: &[Point], sigma_mm: f64) -> Vec<f64> {
+        let share = |p: &Point| {
+            let each = self.spots.iter().map(|s| {
+                let t = (s.at.distance(*p) / SPOT_MM - 1.0).clamp(0.0, 1.0);
+                let tight = LOOSEN[s.level.min(LOOSEN.len() - 1)];
+                tight + (1.0 - tight) * t * t * (3.0 - 2.0 * t)
+            });
+            each.fold(1.0, f64::min)
+        };
+        points.iter().map(|p| share(p) * sigma_mm / SPACING_MM).collect()
+    }
+}
+
+/// A line's points before the fit, in mm.
+pub(super) struct Shape {
+    /// Points about evenly apart.
+    pub(super) points: Vec<Point>,
+    /// Indices of the points that are corners.
+    pub(super) corners: Vec<usize>,
+    /// Place of each passed junction, in points.
+    pub(super) passed: Vec<f64>,
+}
+
+/// Points of a line, placed and smoothed as its tightness allows.
+pub(super) fn shape(
+    tone: &ToneField,
+    light: &Raster<f32>,
+    line: &Line,
+    levels: &[f64],
+    tight: &Tight,
+    narrowest_mm: f64,
+) -> Shape {
+    let px = tone.px_per_mm;
+    let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
+    if tight.crack {
+        // Mid-crack lines never meet but at junctions.
+        return Shape {
+            points: line.points.iter().map(to_mm).collect(),
+            corners: (0..line.points.len()).collect(),
+            passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
+        };
+    }
+    let mut placed = place(tone, light, line, levels);
+    carry_ends(&mut placed, line, [light.width(), light.height()]);
+    let placed: Vec<Point> = placed.iter().map(to_mm).collect();
+    let evened = even(&placed, line.closed(), SPACING_MM);
+    let count = placed.len() as f64;
+    let passed = line
+        .passed
+        .iter()
+        .map(|p| {
+            let at = |i: usize| evened.at[i.min(evened.at.len() - 1)];
+            if p.index == 0 {
+                -0.5
+            } else if p.index as f64 >= count {
+                evened.points.len() as f64 - 0.5
+            } else {
+                0.5 * (at(p.index - 1) + at(p.index))
+            }
+        })
+        .collect::<Vec<f64>>();
+    let stairs = smooth(&evened.points, line.closed(), &vec![SMOOTH_MM / SPACING_MM; evened.points.len()]);
+    let mean = SMOOTH_PER_MEAN * tone.mean_width_mm;
+    let (stairs, passed) =
+        if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed, tight) } else { (stairs, passed) };
+    let soft = (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
+    let base = SMOOTH_MM.max(SMOOTH_PER_NARROWEST * narrowest_mm);
+    let sigma = (base * base + mean * mean + soft * soft).sqrt();
+    // A corner is one only if it stands out from what the texture makes along the line.
+    let reach = 0.8_f64.max(3.0 * sigma);
+    let mut corners =
+        find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
+    corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
+    let points = smooth_between(&stairs, line.closed(), &corners, &tight.sigmas(&stairs, sigma));
+    Shape { points, corners, passed }
+}
+
+/// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
+/// that it lies along, so one smoothing over its length leaves the teeth. Corners are looked for on what is left.
+fn calm(
+    points: &[Point],
+    closed: bool,
+    sigma_mm: f64,
+    passed: Vec<f64>,
+    tight: &Tight,
+) -> (Vec<Point>, Vec<f64>) {
+    let evened = even(&smooth(points, closed, &tight.sigmas(points, sigma_mm)), closed, SPACING_MM);
+    let last = points.len() - 1;
+    let moved = |p: f64| {
+        if p < 0.0 {
+            return p;
+        }
+        let i = p as usize;
+        if i >= last {
+            return evened.points.len() as f64 - 0.5;
+        }
+        evened.at[i] + (p - i as f64) * (evened.at[i + 1] - evened.at[i])
+    };
+    let passed = passed.into_iter().map(moved).collect();
+    (evened.points, passed)
+}
+
+/// Median width of the edge along a polyline, in mm, from a few places.
+fn typical_width(tone: &ToneField, points: &[Point]) -> f64 {
+    let every = (points.len() / 12).max(8);
+    let mut found: Vec<f64> = points
+        .iter()
+        .step_by(every)
+        .zip(points.iter().skip(4).step_by(every))
+        .flat_map(|(&a, &b)| {
+            let third = (b - a) / 3.0;
+            edge::widths(tone, &[CubicBez::new(a, a + third, b - third, b)])
+        })
+        .collect();
+    found.sort_by(f64::total_cmp);
+    found.get(found.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Smooths each stretch between corners for itself, corners and ends staying where they are.
+fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigmas: &[f64]) -> Vec<Point> {
+    if corners.is_empty() {
+        return smooth(points, closed, sigmas);
+    }
+    let n = points.len();
+    let mut out = points.to_vec();
+    let mut stretch = |from: usize, to: usize| {
+        let part: Vec<Point> = (from..=to).map(|i| points[i % n]).collect();
+        let widths: Vec<f64> = (from..=to).map(|i| sigmas[i % n]).collect();
+        for (i, p) in smooth(&part, false, &widths).into_iter().enumerate() {
+            out[(from + i) % n] = p;
+        }
+    };
+    for pair in corners.windows(2) {
+        stretch(pair[0], pair[1]);
+    }
+    let (first, last) = (corners[0], corners[corners.len() - 1]);
+    if closed {
+        stretch(last, first + n);
+    } else {
+        stretch(0, first);
+        stretch(last, n - 1);
+    }
+    out
+}
