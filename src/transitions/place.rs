@@ -100,14 +100,14 @@ const BLIND_PX: f64 = 2.6;
 const CARRY_PX: f64 = 1.2;
 
 /// Takes off the points near a line's ends that could not be placed, and carries the line straight on to its end:
-/// to the picture's edge, or to about where it meets the line that it ends on.
-pub(super) fn carry_ends(points: &mut [Point], line: &Line, size: [usize; 2]) {
+/// to the picture's edge, or to about where it meets the line that it ends on. Only ends that are `free` move.
+pub(super) fn carry_ends(points: &mut [Point], line: &Line, free: [bool; 2], size: [usize; 2]) {
     if line.closed() {
         return;
     }
     for (e, end) in line.ends.iter().enumerate() {
-        if points.len() < 16 {
-            return;
+        if points.len() < 16 || !free[e] {
+            continue;
         }
         if e == 1 {
             points.reverse();

@@ -24,8 +24,8 @@ const TEXTURED_MM: f64 = 0.2;
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
-/// Smoothing left near a spot at each tightness.
-const LOOSEN: [f64; 5] = [1.0, 0.6, 0.35, 0.15, 0.0];
+/// Smoothing left near a spot at each tightness; at the last the points stay in the middle of the cracks as well.
+const LOOSEN: [f64; 6] = [1.0, 0.6, 0.35, 0.15, 0.0, 0.0];
 /// Round a spot of this radius, in mm, a line is as tight as the spot asks; over as much again it loosens.
 const SPOT_MM: f64 = 2.0;
 
@@ -56,6 +56,11 @@ impl Tight {
             return LOOSEN.len();
         }
         self.spots.iter().filter(|s| s.at.distance(p) <= SPOT_MM).map(|s| s.level).max().unwrap_or(0)
+    }
+
+    /// Whether the line keeps to the middles of its cracks at a place.
+    fn keeps_to_cracks(&self, p: Point) -> bool {
+        self.level_at(p) + 1 >= LOOSEN.len()
     }
 
     /// Makes the line tighter at some places, each by one step; beyond the last step it becomes its cracks.
@@ -118,7 +123,13 @@ pub(super) fn shape(
         };
     }
     let mut placed = place(tone, light, line, levels);
-    carry_ends(&mut placed, line, [light.width(), light.height()]);
+    for (p, &crack) in placed.iter_mut().zip(&line.points) {
+        if tight.keeps_to_cracks(to_mm(&crack)) {
+            *p = crack;
+        }
+    }
+    let ends = [0, line.points.len() - 1].map(|i| !tight.keeps_to_cracks(to_mm(&line.points[i])));
+    carry_ends(&mut placed, line, ends, [light.width(), light.height()]);
     let placed: Vec<Point> = placed.iter().map(to_mm).collect();
     let evened = even(&placed, line.closed(), SPACING_MM);
     let count = placed.len() as f64;
@@ -136,7 +147,7 @@ pub(super) fn shape(
             }
         })
         .collect::<Vec<f64>>();
-    let stairs = smooth(&evened.points, line.closed(), &vec![SMOOTH_MM / SPACING_MM; evened.points.len()]);
+    let stairs = smooth(&evened.points, line.closed(), &tight.sigmas(&evened.points, SMOOTH_MM));
     let mean = SMOOTH_PER_MEAN * tone.mean_width_mm;
     let (stairs, passed) =
         if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed, tight) } else { (stairs, passed) };
