@@ -40,7 +40,7 @@ pub struct NetOptions {
 
 impl Default for NetOptions {
     fn default() -> Self {
-        Self { plainness: DEFAULT_PLAINNESS, tolerance_mm: 0.05, hard_limit_mm: 1.5 }
+        Self { plainness: DEFAULT_PLAINNESS, tolerance_mm: 0.1, hard_limit_mm: 1.5 }
     }
 }
 
