@@ -185,7 +185,8 @@ fn summary(stages: &Stages, outputs: &Outputs) -> String {
         .collect();
     format!(
         "{:.2} m of line, {} areas, {} transitions; wrote {}",
-        stages.strokes.drawn_mm / 1000.0,
+        // Nothing drawn is 0, not -0.
+        stages.strokes.drawn_mm.max(0.0) / 1000.0,
         stages.traced.net.areas.len(),
         stages.traced.net.transitions.len(),
         files.join(", ")
