@@ -59,6 +59,14 @@ pub(super) fn areas(
 /// Puts passages that flattening has brought out of order (lines that part at a narrow angle) back into one chain
 /// from area to area.
 fn chain(passed: &mut [Passage]) {
+    // A line that only touches the row, as its first two passages: the third tells which way round they are.
+    if let [a, b, c, ..] = passed
+        && b.0 - a.0 <= 4.0 * FLAT_MM
+        && (a.1, a.2) == (b.2, b.1)
+        && b.2 != c.1
+    {
+        passed.swap(0, 1);
+    }
     for i in 1..passed.len() {
         let area = passed[i - 1].2;
         if passed[i].1 == area {
