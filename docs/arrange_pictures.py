@@ -57,7 +57,7 @@ def main():
     pair = [p.resize(size, Image.Resampling.LANCZOS) for p in (reference, values)]
     save(row(pair), "docs/pictures/values.png", 16)
 
-    save(row([Image.open(folder / f"plain-{k}.png").convert("L") for k in (0, 50, 90)]), "docs/pictures/plainness.png", 8)
+    save(row([Image.open(folder / f"plain-{k}.png").convert("L") for k in (0, 55, 90)]), "docs/pictures/plainness.png", 8)
 
     papers = [sheet, Image.open(folder / "a5.png")]
     papers = [p.convert("L").resize((p.width * 5 // 8, p.height * 5 // 8), Image.Resampling.LANCZOS) for p in papers]

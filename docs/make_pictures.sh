@@ -17,7 +17,7 @@ draw --paper a4 -o "$scratch/a4.pdf" --value-map "$scratch/values.png" --report 
 pdftoppm -r 120 -gray -png -singlefile "$scratch/a4.pdf" "$scratch/a4"
 draw --paper a5 --margin 10mm -o "$scratch/a5.pdf"
 pdftoppm -r 120 -gray -png -singlefile "$scratch/a5.pdf" "$scratch/a5"
-for plainness in 0 50 90; do
+for plainness in 0 55 90; do
   draw --paper a4 --plainness "$plainness" -o "$scratch/plain-$plainness.svg"
   rsvg-convert --dpi-x 70 --dpi-y 70 --background-color white -o "$scratch/plain-$plainness.png" \
     "$scratch/plain-$plainness.svg"

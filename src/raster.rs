@@ -118,3 +118,19 @@ pub fn extreme_square<T: Copy + Send + Sync>(
     });
     down
 }
+
+/// Length of the gradient by central differences, per pixel.
+#[must_use]
+pub fn gradient(field: &Raster<f32>) -> Raster<f32> {
+    let (w, h) = (field.width(), field.height());
+    let mut out = Raster::new(w, h, 0.0_f32);
+    out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+        let (up, row, down) = (field.row(y.saturating_sub(1)), field.row(y), field.row((y + 1).min(h - 1)));
+        for (x, o) in out.iter_mut().enumerate() {
+            let dx = row[(x + 1).min(w - 1)] - row[x.saturating_sub(1)];
+            let dy = down[x] - up[x];
+            *o = 0.5 * dx.hypot(dy);
+        }
+    });
+    out
+}

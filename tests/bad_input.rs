@@ -30,6 +30,9 @@ fn refused(desk: &Desk, args: &[&str], code: i32, parts: &[&str]) {
     assert!(desk.everything() == before, "{args:?}: the folder changed: {:?}", desk.everything().keys());
 }
 
+/// A small drawing to standard output.
+const PIPED: [&str; 9] = ["draw", "picture.png", "--paper", "70x90mm", "--margin", "5mm", "-q", "-o", "-"];
+
 #[test]
 fn a_missing_file_is_named() {
     let desk = Desk::new();
@@ -334,19 +337,7 @@ fn an_unwritable_folder_is_found_before_work() {
 fn a_full_disk_gets_a_sentence() {
     use std::process::Command;
     let desk = Desk::with_picture();
-    let draw = [
-        "draw",
-        "picture.png",
-        "--paper",
-        "70x90mm",
-        "--margin",
-        "5mm",
-        "-q",
-        "-o",
-        "-",
-        "--report",
-        "r.json",
-    ];
+    let draw = [&PIPED[..], &["--report", "r.json"]].concat();
     let svg = [&draw[..], &["--format", "svg"]].concat();
     let pdf = [&draw[..], &["--format", "pdf"]].concat();
     for args in
@@ -375,8 +366,7 @@ fn a_full_disk_gets_a_sentence() {
 fn a_reader_that_leaves_is_no_fault() {
     use std::process::{Command, Stdio};
     let desk = Desk::with_picture();
-    let draw =
-        ["draw", "picture.png", "--paper", "70x90mm", "--margin", "5mm", "-q", "-o", "-", "--format", "svg"];
+    let draw = [&PIPED[..], &["--format", "svg"]].concat();
     for args in [&draw[..], &["papers"], &["manual"], &["completions", "bash"], &["--help"]] {
         let (reader, writer) = std::io::pipe().expect("a pipe can be made");
         drop(reader);
@@ -424,19 +414,7 @@ fn a_limit_on_the_size_of_standard_output_gets_a_sentence() {
     let mut command = assert_cmd::Command::new("sh");
     command.current_dir(desk.path(".")).args(["-c", "ulimit -f 1; exec \"$0\" \"$@\" > out.svg"]);
     command.arg(crate::program::program());
-    command.args([
-        "draw",
-        "picture.png",
-        "--paper",
-        "70x90mm",
-        "--margin",
-        "5mm",
-        "-q",
-        "-o",
-        "-",
-        "--format",
-        "svg",
-    ]);
+    command.args([&PIPED[..], &["--format", "svg"]].concat());
     let outcome = crate::program::outcome(command);
     one_sentence(&outcome, OTHER, &["standard output"], "a limit on standard output");
 }

@@ -350,7 +350,6 @@ fn options_reach_the_drawing() {
         &["--kind", "hatched"],
         &["--kind", "tonal"],
         &["--kind", "tonal-with-lines"],
-        &["--kind", "hatched-with-lines"],
         &["--kind", "auto"],
     ] {
         let mut args = vec!["--overwrite", "-o", "any.svg", "--report", "any.json"];

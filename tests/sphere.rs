@@ -149,7 +149,8 @@ fn found(drawn: &Drawn, allowed: Allowed) -> f64 {
 fn draw_sphere(name: &str, light: impl Fn(u32, u32) -> f64) -> Drawn {
     let folder = tempfile::tempdir().expect("a scratch folder");
     let side = SIDE as u32 * SCALE;
-    let more = ["--tone-range", "0,100", "--breaks", "even", "--values", "5"];
+    // Every break the picture allows: the faintest ring is the first that a plainer drawing leaves out.
+    let more = ["--tone-range", "0,100", "--breaks", "even", "--values", "5", "--plainness", "0"];
     draw(&grey(side, side, light), folder.path(), name, SIDE, &more)
 }
 

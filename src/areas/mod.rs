@@ -10,7 +10,7 @@ mod merge;
 use rayon::prelude::*;
 
 use crate::components::components;
-use crate::raster::{Raster, extreme_square};
+use crate::raster::{Raster, extreme_square, gradient};
 use crate::tone::{ToneField, gaussian};
 
 pub use merge::{AreaSums, MergeTree, merge_tree};
@@ -55,7 +55,10 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
         least_area_mm2: options.least_area_mm2.max(3.0 * bearable * bearable),
     };
     let values = tone.lightness.map(|l| tone.scale.value(l));
-    let blur = blur_mm(tone);
+    // Blur happens in light, so the steepest place there is half height.
+    let light = tone.light();
+    let slope = gradient(&gaussian(&light, CALM_PX));
+    let blur = blur_mm(&light, px);
     let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm);
     let core = flood::cores(
         &values,
@@ -64,7 +67,7 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
         ladder_mm * px,
         used.least_area_mm2 * px * px,
     );
-    let mut flooded = flood::flood(&core, &slope(tone));
+    let mut flooded = flood::flood(&core, &slope);
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.
         let all = sums_of(&tone.reflectance, &Raster::new(values.width(), values.height(), 0), 1);
@@ -105,6 +108,9 @@ fn doubtful_energy(tone: &ToneField, lightness: f64) -> f64 {
     DOUBT * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm
 }
 
+/// Width of the Gaussian that takes single pixels out of the slope, in pixels.
+const CALM_PX: f32 = 0.6;
+
 /// How many widths of blur an in-between value has to span before it counts as a tone of its own.
 const LADDER_WIDTHS: f64 = 1.3;
 
@@ -113,15 +119,14 @@ const LADDER_MOST: f64 = 4.0;
 
 /// Width in mm of the sharpest strong edges: change of reflectance over slope, the lowest tenth of all
 /// pixels on strong edges (the rest may be gradations).
-fn blur_mm(tone: &ToneField) -> f64 {
-    let light = tone.lightness.map(|l| crate::colour::reflectance(f64::from(l)) as f32);
-    let reach = (0.5 * tone.px_per_mm).round().max(2.0) as usize;
-    let (low, high) = (extreme_square(&light, reach, f32::min), extreme_square(&light, reach, f32::max));
+fn blur_mm(light: &Raster<f32>, px_per_mm: f64) -> f64 {
+    let reach = (0.5 * px_per_mm).round().max(2.0) as usize;
+    let (low, high) = (extreme_square(light, reach, f32::min), extreme_square(light, reach, f32::max));
     let (w, h) = (light.width(), light.height());
     let mut widths: Vec<f32> = (1..h.saturating_sub(1))
         .into_par_iter()
         .flat_map_iter(|y| {
-            let (light, low, high) = (&light, &low, &high);
+            let (low, high) = (&low, &high);
             (1..w.saturating_sub(1)).filter_map(move |x| {
                 let change = high.at(x, y) - low.at(x, y);
                 if change < 0.2 {
@@ -142,23 +147,5 @@ fn blur_mm(tone: &ToneField) -> f64 {
         return 0.0;
     }
     let tenth = widths.len() / 10;
-    f64::from(*widths.select_nth_unstable_by(tenth, f32::total_cmp).1) / tone.px_per_mm
-}
-
-/// Slope of the edge-kept tone in linear reflectance (blur happens in light, so the steepest place is half height).
-fn slope(tone: &ToneField) -> Raster<f32> {
-    let light = tone.lightness.map(|l| crate::colour::reflectance(f64::from(l)) as f32);
-    let smooth = gaussian(&light, 0.6);
-    let (w, h) = (smooth.width(), smooth.height());
-    let mut out = Raster::new(w, h, 0.0_f32);
-    out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-        let (up, row, down) =
-            (smooth.row(y.saturating_sub(1)), smooth.row(y), smooth.row((y + 1).min(h - 1)));
-        for (x, o) in out.iter_mut().enumerate() {
-            let dx = row[(x + 1).min(w - 1)] - row[x.saturating_sub(1)];
-            let dy = down[x] - up[x];
-            *o = dx.hypot(dy);
-        }
-    });
-    out
+    f64::from(*widths.select_nth_unstable_by(tenth, f32::total_cmp).1) / px_per_mm
 }

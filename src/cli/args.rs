@@ -157,7 +157,7 @@ pub(crate) struct LineArgs {
     pub(crate) least_area: f64,
 
     /// How far areas are merged, 0 to 100: 0 keeps every difference the picture lets one believe, 100 keeps
-    /// hardly any [default: the same for every picture, for about 3 to 5 m of line on A4]
+    /// hardly any [default: 55, about 3 to 5 m of line on A4 for most pictures with figures]
     #[arg(long, value_name = "0..100", value_parser = parse_plainness, allow_hyphen_values = true)]
     pub(crate) plainness: Option<f64>,
 
@@ -249,8 +249,6 @@ pub(crate) enum KindArg {
     Tonal,
     /// Tones with holding lines
     TonalWithLines,
-    /// Hatching with holding lines
-    HatchedWithLines,
 }
 
 /// `--soft`.

@@ -109,7 +109,6 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
             KindArg::Hatched => Some(ReferenceKind::Hatched),
             KindArg::Tonal => Some(ReferenceKind::Tonal),
             KindArg::TonalWithLines => Some(ReferenceKind::TonalWithLines),
-            KindArg::HatchedWithLines => Some(ReferenceKind::HatchedWithLines),
         },
         narrowest_mm: args.lines.narrowest,
         least_area_mm2: args.lines.least_area,

@@ -59,6 +59,5 @@ fn kind_name(kind: ReferenceKind) -> &'static str {
         ReferenceKind::Hatched => "hatched",
         ReferenceKind::Tonal => "tonal",
         ReferenceKind::TonalWithLines => "tonal-with-lines",
-        ReferenceKind::HatchedWithLines => "hatched-with-lines",
     }
 }

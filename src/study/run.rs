@@ -114,6 +114,14 @@ pub fn run(
 
     clock.next(Step::Areas);
     let area_map = areas::find(&tone, &settings.area_options());
+    let (asked, used) = (settings.area_options(), area_map.used);
+    if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
+        notes.push(format!(
+            "The texture is too coarse for limits this fine: the narrowest width is {:.2} mm and the least area {:.1} \
+             mm2; a larger picture on the sheet leaves room for finer ones.",
+            used.narrowest_mm, used.least_area_mm2
+        ));
+    }
 
     clock.next(Step::Transitions);
     let traced = transitions::trace(&tone, &area_map, &settings.net_options());

@@ -139,7 +139,6 @@ impl Settings {
             breaks: self.breaks.clone(),
             tone_range: self.tone_range,
             kind: self.kind,
-            narrowest_mm: self.narrowest_mm,
         }
     }
 

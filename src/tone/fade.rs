@@ -10,7 +10,7 @@ use super::gauss::gaussian;
 use crate::colour::lightness_f32;
 use crate::components::components;
 use crate::distance::squared_distance_to;
-use crate::raster::Raster;
+use crate::raster::{Raster, gradient};
 
 /// Widest plain mean that the field fades to, in mm: gradations bend over centimetres, not millimetres.
 const WIDEST_MM: f64 = 0.8;
@@ -84,7 +84,7 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
         gaussian(reflectance, near).map(lightness_f32),
         gaussian(reflectance, STEP_WIDER * near).map(lightness_f32),
     );
-    let (fine, coarse) = (slope(&fine_tone), slope(&coarse_tone));
+    let (fine, coarse) = (gradient(&fine_tone), gradient(&coarse_tone));
     // A step of tone d, blurred by a Gaussian of width s, has slope d / (s sqrt(2 pi)) in its middle.
     let to_step = near * std::f32::consts::TAU.sqrt() / (1.0 - STEP_EXCESS / STEP_WIDER);
     // What texture shows by itself, by tone: half of the pixels have less.
@@ -115,19 +115,4 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
     ids.data().iter().for_each(|&id| sizes[id as usize] += 1);
     sizes[0] = 0;
     ids.map(|id| sizes[id as usize] as f32 > SPECK * near * near)
-}
-
-/// Length of the gradient by central differences, per pixel.
-fn slope(field: &Raster<f32>) -> Raster<f32> {
-    let (w, h) = (field.width(), field.height());
-    let mut out = Raster::new(w, h, 0.0_f32);
-    out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-        let (up, row, down) = (field.row(y.saturating_sub(1)), field.row(y), field.row((y + 1).min(h - 1)));
-        for (x, o) in out.iter_mut().enumerate() {
-            let dx = row[(x + 1).min(w - 1)] - row[x.saturating_sub(1)];
-            let dy = down[x] - up[x];
-            *o = 0.5 * dx.hypot(dy);
-        }
-    });
-    out
 }

@@ -18,15 +18,13 @@ pub enum ReferenceKind {
     Tonal,
     /// Continuous tones with dark contours drawn round the objects.
     TonalWithLines,
-    /// Ink marks, with dark contours drawn round the objects.
-    HatchedWithLines,
 }
 
 impl ReferenceKind {
     /// Whether tone is made of ink marks.
     #[must_use]
     pub fn is_ink(self) -> bool {
-        matches!(self, Self::Hatched | Self::HatchedWithLines)
+        self == Self::Hatched
     }
 }
 

@@ -56,19 +56,11 @@ pub struct ToneOptions {
     pub tone_range: ToneRange,
     /// The reference's kind; `None` to judge it.
     pub kind: Option<ReferenceKind>,
-    /// Narrowest width in mm that a pencil can honour: no mean is taken wider than texture makes necessary.
-    pub narrowest_mm: f64,
 }
 
 impl Default for ToneOptions {
     fn default() -> Self {
-        Self {
-            values: 5,
-            breaks: BreakRule::Fitted,
-            tone_range: ToneRange::Auto,
-            kind: None,
-            narrowest_mm: 1.0,
-        }
+        Self { values: 5, breaks: BreakRule::Fitted, tone_range: ToneRange::Auto, kind: None }
     }
 }
 
@@ -118,6 +110,14 @@ pub struct ToneField {
     pub evidence: KindEvidence,
     /// L* of the reference's ink and paper.
     pub tone_range: [f64; 2],
+}
+
+impl ToneField {
+    /// The edge-kept tone as linear reflectance: between pixels light is what mixes.
+    #[must_use]
+    pub fn light(&self) -> Raster<f32> {
+        self.lightness.map(|l| reflectance(f64::from(l)) as f32)
+    }
 }
 
 /// Unevenness in L* that a first mean may leave: the rounds that keep edges take out the rest.

@@ -10,6 +10,8 @@ use crate::raster::Raster;
 /// Widths of mean that are tried, in mm (standard deviation of a Gaussian), a third of an octave apart.
 pub(super) const WIDTHS_MM: [f64; 14] =
     [0.0, 0.06, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0];
+/// Widths of mean to an octave.
+const PER_OCTAVE: usize = 3;
 /// Side of the tiles in which unevenness is measured, in mm.
 const UNEVEN_TILE_MM: f64 = 5.0;
 /// Side of the tiles in which pitch is measured, in mm: eight lines of 1 mm.
@@ -56,13 +58,17 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
 }
 
 /// Unevenness of the reflectance at each of [`WIDTHS_MM`].
+///
+/// The mean twice as wide is the one an octave on in the same list, so each is made once.
 pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Unevenness> {
-    WIDTHS_MM
-        .iter()
-        .map(|&mm| {
-            let fine = gaussian(reflectance, (mm * px_per_mm) as f32);
-            let twice = if mm > 0.0 { 2.0 * mm } else { 2.0 / px_per_mm };
-            unevenness(&fine, &gaussian(reflectance, (twice * px_per_mm) as f32), px_per_mm)
+    let mean = |mm: f64| gaussian(reflectance, (mm * px_per_mm) as f32);
+    let beyond = WIDTHS_MM[WIDTHS_MM.len() - PER_OCTAVE..].iter().map(|mm| 2.0 * mm);
+    let means: Vec<Raster<f32>> = WIDTHS_MM.iter().copied().chain(beyond).map(mean).collect();
+    (0..WIDTHS_MM.len())
+        .map(|i| {
+            // Single pixels are compared with a mean over two of them.
+            let single = (i == 0).then(|| gaussian(reflectance, 2.0));
+            unevenness(&means[i], single.as_ref().unwrap_or(&means[i + PER_OCTAVE]), px_per_mm)
         })
         .collect()
 }

@@ -9,6 +9,10 @@ use crate::raster::Raster;
 /// Distance in mm within which curves are flattened for painting: far under a pixel.
 const FLAT_MM: f64 = 0.004;
 
+/// How far under its middle a row is looked at, in mm: coordinates are whole micrometres, so no cubic begins, ends or
+/// turns exactly there.
+const OFF_GRID_MM: f64 = 0.000_37;
+
 /// A place where a boundary line passes a row's middle: where, and the areas before and behind it.
 type Passage = (f64, usize, usize);
 
@@ -59,14 +63,6 @@ pub(super) fn areas(
 /// Puts passages that flattening has brought out of order (lines that part at a narrow angle) back into one chain
 /// from area to area.
 fn chain(passed: &mut [Passage]) {
-    // A line that only touches the row, as its first two passages: the third tells which way round they are.
-    if let [a, b, c, ..] = passed
-        && b.0 - a.0 <= 4.0 * FLAT_MM
-        && (a.1, a.2) == (b.2, b.1)
-        && b.2 != c.1
-    {
-        passed.swap(0, 1);
-    }
     for i in 1..passed.len() {
         let area = passed[i - 1].2;
         if passed[i].1 == area {
@@ -84,10 +80,10 @@ fn chain(passed: &mut [Passage]) {
 
 /// Notes every row whose middle a straight piece from `a` to `b` passes; `sides` are the areas on its left and right.
 fn pass(passages: &mut [Vec<Passage>], a: Point<f64>, b: Point<f64>, sides: [usize; 2], px_per_mm: f64) {
-    let row = |y: f64| (y * px_per_mm - 0.5).ceil().max(0.0) as usize;
+    let row = |y: f64| ((y - OFF_GRID_MM) * px_per_mm - 0.5).ceil().max(0.0) as usize;
     let (from, to) = (row(a.y.min(b.y)), row(a.y.max(b.y)).min(passages.len()));
     for (y, passed) in passages.iter_mut().enumerate().take(to).skip(from) {
-        let t = ((y as f64 + 0.5) / px_per_mm - a.y) / (b.y - a.y);
+        let t = ((y as f64 + 0.5) / px_per_mm + OFF_GRID_MM - a.y) / (b.y - a.y);
         // Walking down the sheet the left hand points to growing x.
         let [behind, before] = if b.y > a.y { sides } else { [sides[1], sides[0]] };
         passed.push((a.x + t * (b.x - a.x), before, behind));

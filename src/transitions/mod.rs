@@ -45,7 +45,7 @@ impl Default for NetOptions {
 }
 
 /// Plainness at which a picture with figures gives about 3 to 5 m of line on A4; see DEVELOPERS.md.
-pub const DEFAULT_PLAINNESS: f64 = 50.0;
+pub const DEFAULT_PLAINNESS: f64 = 55.0;
 
 /// Merging height in L*^2 mm at plainness just above 0 and at 100; between them a logarithmic map.
 const HEIGHTS: [f64; 2] = [10.0, 20_000.0];

@@ -12,7 +12,6 @@ use super::lines::Line;
 use super::proof::{ProofLine, find_meetings};
 use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
-use crate::colour::reflectance;
 use crate::tone::ToneField;
 
 /// Rounds of proving and tightening.
@@ -58,7 +57,7 @@ pub(super) fn weave(
         });
         order
     };
-    let light = tone.lightness.map(|l| reflectance(f64::from(l)) as f32);
+    let light = tone.light();
     let mut tight = vec![Tight::default(); lines.len()];
     let mut shapes: Vec<Shape> = lines
         .par_iter()
