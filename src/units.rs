@@ -86,6 +86,23 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
     Ok(number * factor)
 }
 
+/// Reads a length of pencil line with its unit (`m`, `cm`, `mm` or `in`) into millimetres.
+///
+/// # Errors
+/// [`UnitError`] when there is no number, no unit, or the number is not finite.
+pub fn parse_line_total_mm(text: &str) -> Result<f64, UnitError> {
+    match number_and_unit(text) {
+        Some((number, unit)) if unit.eq_ignore_ascii_case("m") && number.is_finite() => Ok(number * 1000.0),
+        Some((_, "")) => Err(UnitError::NoUnit { text: text.trim().into(), unit: "m" }),
+        _ => parse_length_mm(text).map_err(|e| match e {
+            UnitError::Unreadable { text, what, .. } => {
+                UnitError::Unreadable { text, what, example: "4m, 250cm or 800mm" }
+            }
+            other => other,
+        }),
+    }
+}
+
 /// Reads an area with its unit (`mm2`, `cm2` or `in2`) into square millimetres.
 ///
 /// # Errors
@@ -131,6 +148,19 @@ mod tests {
             assert!(parse_length_mm(text).is_err(), "{text} was taken for a length");
         }
         assert!(matches!(parse_length_mm("20"), Err(UnitError::NoUnit { .. })), "a bare number needs a unit");
+    }
+
+    #[test]
+    fn lengths_of_line_read_in_metres_too() {
+        for (text, mm) in
+            [("4m", 4000.0), (" 2.5 m", 2500.0), ("80cm", 800.0), ("900mm", 900.0), ("100in", 2540.0)]
+        {
+            let got = parse_line_total_mm(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!((got - mm).abs() < 1e-9, "{text} gave {got}");
+        }
+        for text in ["", "m", "4", "4km", "nanm", "infm", "4 metres"] {
+            assert!(parse_line_total_mm(text).is_err(), "{text} was taken for a length of line");
+        }
     }
 
     #[test]

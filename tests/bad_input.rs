@@ -202,6 +202,19 @@ fn other_wrong_uses_are_refused() {
     for bad in ["-1", "101", "NaN", "plain", ""] {
         refused(&desk, &["picture.png", "--plainness", bad], WRONG_USE, &["--plainness"]);
     }
+    for bad in ["0m", "-1m", "4", "4km", "NaNm", "infm", ""] {
+        refused(&desk, &["picture.png", "--line-budget", bad], WRONG_USE, &["line"]);
+    }
+    for bad in ["0", "-1", "2.5", "NaN", ""] {
+        refused(&desk, &["picture.png", "--areas", bad], WRONG_USE, &["--areas"]);
+    }
+    for two in [
+        ["--plainness=9", "--areas=9"],
+        ["--line-budget=1m", "--areas=9"],
+        ["--line-budget=1m", "--plainness=9"],
+    ] {
+        refused(&desk, &["picture.png", two[0], two[1]], WRONG_USE, &["cannot be used with"]);
+    }
     for bad in ["0", "-1", "300", "NaN"] {
         refused(&desk, &["picture.png", "--threads", bad], WRONG_USE, &["--threads"]);
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 25] = [
+const DRAW_OPTIONS: [&str; 27] = [
     "--paper",
     "--margin",
     "--orientation",
@@ -18,6 +18,8 @@ const DRAW_OPTIONS: [&str; 25] = [
     "--narrowest",
     "--least-area",
     "--plainness",
+    "--line-budget",
+    "--areas",
     "--soft",
     "--chain",
     "--line",
@@ -344,6 +346,8 @@ fn options_reach_the_drawing() {
         &["--narrowest", "2mm", "--least-area", "0.2cm2"],
         &["--plainness", "0"],
         &["--plainness", "100"],
+        &["--line-budget", "0.3m"],
+        &["--areas", "3"],
         &["--soft", "broken", "--chain"],
         &["--soft", "none"],
         &["--line", "0.02in"],

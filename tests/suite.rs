@@ -5,6 +5,7 @@ mod command_line;
 mod curves;
 mod drawn;
 mod metamorphic;
+mod nesting;
 mod oracles;
 mod outputs;
 mod program;

@@ -7,8 +7,8 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::values::{
-    BreaksArg, ToneRangeArg, parse_area, parse_breaks, parse_length, parse_plainness, parse_tone_range,
-    parse_values,
+    BreaksArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length, parse_line_total,
+    parse_plainness, parse_tone_range, parse_values,
 };
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
@@ -158,8 +158,17 @@ pub(crate) struct LineArgs {
 
     /// How far areas are merged, 0 to 100: 0 keeps every difference the picture lets one believe, 100 keeps
     /// hardly any [default: 55, about 3 to 5 m of line on A4 for most pictures with figures]
-    #[arg(long, value_name = "0..100", value_parser = parse_plainness, allow_hyphen_values = true)]
+    #[arg(long, value_name = "0..100", value_parser = parse_plainness, allow_hyphen_values = true,
+          group = "how_much")]
     pub(crate) plainness: Option<f64>,
+
+    /// Instead of a plainness: at most so much pencil line, in m, cm, mm or in, such as 4m
+    #[arg(long, value_name = "TOTAL", value_parser = parse_line_total, allow_hyphen_values = true, group = "how_much")]
+    pub(crate) line_budget: Option<f64>,
+
+    /// Instead of a plainness: at most so many areas, from 1, such as 120
+    #[arg(long, value_name = "NUMBER", value_parser = parse_areas, allow_hyphen_values = true, group = "how_much")]
+    pub(crate) areas: Option<usize>,
 
     /// How the lines of soft edges are drawn: solid (whole, thinner in print), broken (real gaps: about 5 mm
     /// of line, 1.5 mm of gap) or none
@@ -319,6 +328,8 @@ mod tests {
             for arg in options(command) {
                 let units: &[&str] = match arg.get_value_names().and_then(|n| n.first()).map(|n| n.as_str()) {
                     Some("LENGTH") => &["in mm, cm or in"],
+                    Some("TOTAL") => &["in m, cm, mm or in"],
+                    Some("NUMBER") => &["areas"],
                     Some("AREA") => &["in mm2, cm2 or in2"],
                     Some("fitted|even|L*,L*,..." | "auto|INK,PAPER") => &["L*", "100"],
                     Some("0..100") => &["0 to 100"],

@@ -9,9 +9,9 @@ use merestone::sheet::{Orientation, Paper, PlaceOptions};
 use merestone::strokes::SoftLines;
 use merestone::study::{DEFAULT_VALUES, Settings, Stages, Step, StudyError, report, run as run_study};
 use merestone::tone::{BreakRule, ReferenceKind, ToneRange};
-use merestone::transitions::DEFAULT_PLAINNESS;
+use merestone::transitions::HowMuch;
 
-use super::args::{DrawArgs, KindArg, OrientationArg, SoftArg};
+use super::args::{DrawArgs, KindArg, LineArgs, OrientationArg, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::print::{Failure, say};
 use super::progress::Progress;
@@ -112,7 +112,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         },
         narrowest_mm: args.lines.narrowest,
         least_area_mm2: args.lines.least_area,
-        plainness: args.lines.plainness.unwrap_or(DEFAULT_PLAINNESS),
+        how_much: how_much(&args.lines),
         soft: match args.lines.soft {
             SoftArg::Solid => SoftLines::Solid,
             SoftArg::Broken => SoftLines::Broken,
@@ -122,6 +122,16 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         line_mm: args.lines.line,
         ..Settings::on(paper)
     })
+}
+
+/// The one of the three that was given; the option parser refuses two.
+fn how_much(lines: &LineArgs) -> HowMuch {
+    match (lines.plainness, lines.line_budget, lines.areas) {
+        (_, Some(mm), _) => HowMuch::LineBudget { mm },
+        (_, _, Some(most)) => HowMuch::Areas(most),
+        (Some(plainness), ..) => HowMuch::Plainness(plainness),
+        (None, None, None) => HowMuch::default(),
+    }
 }
 
 /// Whose fault it is decides on the exit code.

@@ -1,6 +1,6 @@
 //! Reads the values of options: text to numbers and small enums. Ranges are the settings' business.
 
-use merestone::units::{parse_area_mm2, parse_length_mm};
+use merestone::units::{parse_area_mm2, parse_length_mm, parse_line_total_mm};
 
 /// `--breaks` as written.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +25,19 @@ pub(crate) enum ToneRangeArg {
 /// A length with its unit, in mm.
 pub(crate) fn parse_length(text: &str) -> Result<f64, String> {
     parse_length_mm(text).map_err(|e| e.to_string())
+}
+
+/// Metres of line with their unit, in mm.
+pub(crate) fn parse_line_total(text: &str) -> Result<f64, String> {
+    parse_line_total_mm(text).map_err(|e| e.to_string())
+}
+
+/// The most areas.
+pub(crate) fn parse_areas(text: &str) -> Result<usize, String> {
+    match text.trim().parse::<usize>() {
+        Ok(n) if n > 0 => Ok(n),
+        _ => Err("write a whole number of areas, at least 1".into()),
+    }
 }
 
 /// An area with its unit, in mm2.
@@ -110,6 +123,10 @@ mod tests {
         for bad in ["-1", "100.5", "NaN", "inf", ""] {
             assert!(parse_plainness(bad).is_err(), "{bad:?} was taken for a plainness");
         }
+        for bad in ["0", "-1", "1.5", "many", "", "NaN"] {
+            assert!(parse_areas(bad).is_err(), "{bad:?} was taken for a number of areas");
+        }
+        assert_eq!(parse_areas("120"), Ok(120), "a number of areas");
         assert_eq!(parse_values("9"), Ok(9), "nine values are allowed");
         assert_eq!(parse_plainness("0"), Ok(0.0), "plainness zero is allowed");
     }

@@ -34,6 +34,15 @@ pub struct Limits {
     pub used: BTreeMap<String, f64>,
 }
 
+/// How far areas were merged, whichever way it was asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Merging {
+    /// Merging height in L*^2 mm: what dies at or under it is not drawn.
+    pub height: f64,
+    /// The smallest plainness that draws the same; none where no plainness has that height.
+    pub plainness: Option<f64>,
+}
+
 /// How many.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Count {
@@ -78,6 +87,8 @@ pub struct Report {
     pub pitch_mm: Option<f64>,
     /// Limits.
     pub limits: Limits,
+    /// How far areas were merged.
+    pub merging: Merging,
     /// Areas of the net.
     pub areas: Count,
     /// Transitions of the net.
@@ -110,6 +121,7 @@ impl Report {
             kind: Kind::default(),
             pitch_mm: None,
             limits: Limits::default(),
+            merging: Merging::default(),
             areas: Count::default(),
             transitions: LengthCount::default(),
             strokes: LengthCount::default(),
@@ -121,7 +133,7 @@ impl Report {
         }
     }
 
-    /// The same report with lengths and lightnesses rounded to three decimals; evidence and limits stay as they are.
+    /// The same report with lengths and lightnesses rounded to three decimals; evidence, limits and merging stay as they are.
     fn for_writing(&self) -> Self {
         let mut report = self.clone();
         let p = &mut report.picture_mm;

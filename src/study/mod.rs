@@ -92,6 +92,9 @@ pub enum StudyError {
         /// What was asked for.
         asked_mm: f64,
     },
+    /// A picture of no area at all.
+    #[error("at most 0 areas is no drawing; a picture has at least 1 area, and 2 where there is a line")]
+    NoAreas,
     /// A margin that is no length.
     #[error("the margin is {asked_mm} mm; it has to be 0 mm or more")]
     Margin {

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Report};
+use crate::output::{Count, Kind, LengthCount, Limits, Merging, Report};
 use crate::tone::ReferenceKind;
+use crate::transitions::{HowMuch, plainness_of};
 
 use super::{Settings, Stages};
 
@@ -16,7 +17,11 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
     let asked = BTreeMap::from([
         ("narrowest_mm".to_owned(), settings.narrowest_mm),
         ("least_area_mm2".to_owned(), settings.least_area_mm2),
-        ("plainness".to_owned(), settings.plainness),
+        match settings.how_much {
+            HowMuch::Plainness(plainness) => ("plainness".to_owned(), plainness),
+            HowMuch::LineBudget { mm } => ("line_budget_mm".to_owned(), mm),
+            HowMuch::Areas(most) => ("areas".to_owned(), most as f64),
+        },
         ("line_mm".to_owned(), settings.line_mm),
     ]);
     let mut used = asked.clone();
@@ -43,6 +48,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         },
         pitch_mm: tone.pitch_mm,
         limits: Limits { asked, used },
+        merging: Merging { height: traced.height, plainness: plainness_of(traced.height) },
         areas: Count { count: traced.net.areas.len() },
         transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
         strokes: LengthCount { count: strokes.strokes.len(), length_mm: strokes.drawn_mm },

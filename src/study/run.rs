@@ -8,7 +8,7 @@ use crate::reference::{Reference, resample};
 use crate::sheet::{Placement, RectMm, place};
 use crate::strokes::{StrokePlan, plan_strokes};
 use crate::tone::{self, ToneField};
-use crate::transitions::{self, Traced};
+use crate::transitions::{self, HowMuch, Traced};
 
 use super::{Settings, StudyError};
 
@@ -125,7 +125,8 @@ pub fn run(
 
     clock.next(Step::Transitions);
     let traced = transitions::trace(&tone, &area_map, &settings.net_options());
-    if traced.net.transitions.is_empty() {
+    notes.extend(amount_note(&traced, settings.how_much));
+    if traced.amounts.len() == 1 || (traced.net.transitions.is_empty() && is_plainness(settings.how_much)) {
         notes.push(
             "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
                 .into(),
@@ -150,6 +151,42 @@ pub fn run(
         Stages { placement, px_per_mm, tone, areas_used: area_map.used, traced, strokes, timings_ms },
         notes,
     ))
+}
+
+fn is_plainness(how_much: HowMuch) -> bool {
+    matches!(how_much, HowMuch::Plainness(_))
+}
+
+/// What there is to say of a budget: that it draws everything, or that it allows no line at all.
+fn amount_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
+    let (finest, fewest) = match traced.amounts.as_slice() {
+        // The last amount is the empty one.
+        [finest, .., fewest, _] | [finest @ fewest, _] => (finest, fewest),
+        _ => return None,
+    };
+    let everything = traced.height <= 0.0;
+    let nothing = traced.net.transitions.is_empty();
+    match how_much {
+        HowMuch::LineBudget { .. } if everything => Some(format!(
+            "The budget is larger than all there is: everything that the picture lets one believe is drawn, {:.2} m of \
+             line.",
+            finest.length_mm / 1000.0
+        )),
+        HowMuch::LineBudget { mm } if nothing => Some(format!(
+            "A line budget of {} m allows no line: the least that can be drawn of this picture is {:.2} m.",
+            mm / 1000.0,
+            fewest.length_mm / 1000.0
+        )),
+        HowMuch::Areas(_) if everything => Some(format!(
+            "There are no more areas than allowed: everything that the picture lets one believe is drawn, {} areas.",
+            finest.areas
+        )),
+        HowMuch::Areas(_) if nothing => Some(format!(
+            "So few areas allow no line: the fewest with a line that can be drawn of this picture are {}.",
+            fewest.areas
+        )),
+        _ => None,
+    }
 }
 
 /// Times the steps and tells who waits.

@@ -4,7 +4,7 @@ use crate::areas::AreaOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
-use crate::transitions::{DEFAULT_PLAINNESS, NetOptions};
+use crate::transitions::{HowMuch, NetOptions};
 
 use super::StudyError;
 
@@ -45,8 +45,8 @@ pub struct Settings {
     pub narrowest_mm: f64,
     /// Smallest area, in mm2.
     pub least_area_mm2: f64,
-    /// How far areas are merged: 0 keeps every difference that can be believed, 100 hardly any.
-    pub plainness: f64,
+    /// How much is drawn: a plainness, a budget of line or a number of areas.
+    pub how_much: HowMuch,
     /// How soft lines are drawn.
     pub soft: SoftLines,
     /// Whether lines are joined through junctions.
@@ -68,7 +68,7 @@ impl Settings {
             kind: None,
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
-            plainness: DEFAULT_PLAINNESS,
+            how_much: HowMuch::default(),
             soft: SoftLines::Solid,
             chain: false,
             line_mm: DEFAULT_LINE_MM,
@@ -94,7 +94,7 @@ impl Settings {
         if !(self.least_area_mm2 > 0.0 && self.least_area_mm2 <= MOST_LEAST_AREA_MM2) {
             return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
         }
-        in_range("plainness", "", self.plainness, 0.0, 100.0)?;
+        self.check_how_much()?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
         for (what, length) in [
@@ -114,6 +114,17 @@ impl Settings {
             return Err(StudyError::Margin { asked_mm: margin });
         }
         Ok(())
+    }
+
+    fn check_how_much(&self) -> Result<(), StudyError> {
+        match self.how_much {
+            HowMuch::Plainness(plainness) => in_range("plainness", "", plainness, 0.0, 100.0),
+            HowMuch::LineBudget { mm } if !(mm.is_finite() && mm > 0.0) => {
+                Err(StudyError::NotPositive { what: "line budget", asked_mm: mm })
+            }
+            HowMuch::Areas(0) => Err(StudyError::NoAreas),
+            HowMuch::LineBudget { .. } | HowMuch::Areas(_) => Ok(()),
+        }
     }
 
     fn check_breaks(&self) -> Result<(), StudyError> {
@@ -151,7 +162,7 @@ impl Settings {
     /// What the transitions stage needs to know.
     #[must_use]
     pub fn net_options(&self) -> NetOptions {
-        NetOptions { plainness: self.plainness, ..NetOptions::default() }
+        NetOptions { how_much: self.how_much, ..NetOptions::default() }
     }
 
     /// What the strokes stage needs to know.
@@ -208,6 +219,7 @@ mod tests {
             assert!(text.contains("narrowest"), "{text}");
             assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
             assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
+            assert!(refused(|s| s.how_much = HowMuch::LineBudget { mm: bad }).contains("budget"), "{bad}");
             assert!(refused(|s| s.place.picture_width_mm = Some(bad)).contains("width"), "{bad}");
             assert!(refused(|s| s.place.picture_height_mm = Some(bad)).contains("height"), "{bad}");
         }
@@ -215,8 +227,13 @@ mod tests {
             assert!(refused(|s| s.place.margin_mm = Some(bad)).contains("margin"), "{bad}");
         }
         for bad in [-1.0, 100.1, f64::NAN] {
-            assert!(refused(|s| s.plainness = bad).contains("plainness"), "{bad}");
+            assert!(refused(|s| s.how_much = HowMuch::Plainness(bad)).contains("plainness"), "{bad}");
         }
+    }
+
+    #[test]
+    fn a_picture_has_at_least_one_area() {
+        assert!(refused(|s| s.how_much = HowMuch::Areas(0)).contains("at least 1"), "no area at all");
     }
 
     #[test]

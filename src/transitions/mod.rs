@@ -17,6 +17,7 @@ mod edge;
 mod shape;
 mod weave;
 mod cut;
+mod amount;
 mod fill;
 
 use rayon::prelude::*;
@@ -25,13 +26,14 @@ use crate::areas::AreaMap;
 use crate::raster::Raster;
 use crate::tone::ToneField;
 
+pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
 
 /// Settings of the transitions stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NetOptions {
-    /// How far areas are merged, 0 (every difference that the texture allows one to believe) to 100.
-    pub plainness: f64,
+    /// How much is drawn.
+    pub how_much: HowMuch,
     /// Most distance of a fitted curve from its smoothed border, in mm.
     pub tolerance_mm: f64,
     /// Widest edge that counts as hard, in mm (10 to 90 % of the change of tone).
@@ -40,36 +42,26 @@ pub struct NetOptions {
 
 impl Default for NetOptions {
     fn default() -> Self {
-        Self { plainness: DEFAULT_PLAINNESS, tolerance_mm: 0.1, hard_limit_mm: 1.5 }
+        Self { how_much: HowMuch::default(), tolerance_mm: 0.1, hard_limit_mm: 1.5 }
     }
 }
-
-/// Plainness at which a picture with figures gives about 3 to 5 m of line on A4; see DEVELOPERS.md.
-pub const DEFAULT_PLAINNESS: f64 = 55.0;
-
-/// Merging height in L*^2 mm at plainness just above 0 and at 100; between them a logarithmic map.
-const HEIGHTS: [f64; 2] = [10.0, 20_000.0];
 
 /// A boundary net with what belongs to it.
 #[derive(Clone, Debug)]
 pub struct Traced {
-    /// The net at the plainness asked for.
+    /// The net with as much as was asked for.
     pub net: BoundaryNet,
+    /// Merging height of that net, in L*^2 mm: what dies at or under it is not drawn.
+    pub height: f64,
+    /// Length and number of areas over merging height, lowest first: at 0 (the finest net, never missing) and at
+    /// each distinct height at which a line dies, up to the last, where nothing is left. Each holds up to the next.
+    pub amounts: Vec<Amount>,
     /// Value number of each working pixel.
     pub values: Raster<u8>,
     /// Lines of the finest net that had to be fitted more tightly so that nothing crosses.
     pub refits: usize,
     /// Places where the proof still finds two lines meeting; anything but 0 is a fault of the program.
     pub meetings: usize,
-}
-
-/// Merging height in L*^2 mm for a plainness of 0 to 100; 0 merges only what the texture makes doubtful.
-#[must_use]
-pub fn merging_height(plainness: f64) -> f64 {
-    if plainness <= 0.0 {
-        return 0.0;
-    }
-    HEIGHTS[0] * (HEIGHTS[1] / HEIGHTS[0]).powf(plainness.min(100.0) / 100.0)
 }
 
 /// Builds the boundary net of a picture.
@@ -97,9 +89,10 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let weave_options =
         weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.used.narrowest_mm };
     let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
-    let height = merging_height(options.plainness);
+    let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
+    let height = height_for(&amounts, options.how_much);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
-    Traced { net, values, refits, meetings }
+    Traced { net, height, amounts, values, refits, meetings }
 }
 
 /// The lines that live above a height, cut at the junctions that are left.
@@ -130,19 +123,12 @@ fn assemble(
     }
     let area_of = |leaf: u32| number[cut[leaf as usize]];
     // A junction is left where a living line ends on another.
-    let mut ends_here = vec![false; tracing.junctions.len()];
-    for line in lines.iter().filter(|l| l.height > height) {
-        for end in line.ends {
-            if let trace::ArcEnd::Junction(j) = end {
-                ends_here[j] = true;
-            }
-        }
-    }
+    let junction_heights = amount::junction_heights(lines, tracing.junctions.len());
     let mut junction_number = vec![None; tracing.junctions.len()];
     let mut junctions = Vec::new();
     let mut transitions = Vec::new();
     for (line, w) in lines.iter().zip(woven).filter(|(l, _)| l.height > height) {
-        for piece in cut::cut(line, w, &|j| ends_here[j]) {
+        for piece in cut::cut(line, w, &|j| junction_heights[j] > height) {
             let walked = line.walked(piece.behind);
             let arc = &tracing.arcs[walked.arc];
             let [mut left, mut right] = arc.sides.map(area_of);

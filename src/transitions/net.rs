@@ -2,6 +2,8 @@
 
 use kurbo::{BezPath, CubicBez, Point};
 
+use super::amount::{length_nm, mm_of};
+
 /// A point where three or more areas meet.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Junction {
@@ -80,8 +82,7 @@ impl Transition {
     /// Length of the curve in mm, within 0.001 mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {
-        use kurbo::ParamCurveArclen;
-        self.curve.iter().map(|c| c.arclen(1e-4)).sum()
+        mm_of(length_nm(&self.curve))
     }
 }
 
@@ -108,6 +109,6 @@ impl BoundaryNet {
     /// Length of all boundary lines in mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {
-        self.transitions.iter().map(Transition::length_mm).sum()
+        mm_of(self.transitions.iter().map(|t| length_nm(&t.curve)).sum())
     }
 }
