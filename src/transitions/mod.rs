@@ -9,6 +9,7 @@ mod net;
 mod trace;
 mod lines;
 mod place;
+mod regional;
 mod smooth;
 pub mod corners;
 pub mod fit;
@@ -74,21 +75,35 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let finest = tree.cut(0.0);
     let value_of = |leaf: u32| tree.value(finest[leaf as usize]);
     let lines = lines::through_lines(&tracing, &heights, 0.0);
-    // Break of L* at each point, by the values on both sides in the finest net.
-    let levels: Vec<Vec<f64>> = lines
+    // What lies on both sides of each point, in the finest net.
+    let sides: Vec<Vec<place::Side>> = lines
         .par_iter()
         .map(|line| {
             let of_arc = |w: &lines::Walked| {
-                let [l, r] = tracing.arcs[w.arc].sides.map(value_of);
-                tone.scale.break_between(l, r)
+                let [mut left, mut right] = tracing.arcs[w.arc].sides.map(|leaf| finest[leaf as usize]);
+                if w.backward {
+                    std::mem::swap(&mut left, &mut right);
+                }
+                let [l, r] = [left, right].map(|node| tree.value(node));
+                place::Side {
+                    left: left as u32,
+                    right: right as u32,
+                    left_lighter: l < r,
+                    level: tone.scale.break_between(l, r),
+                }
             };
-            let by_arc: Vec<f64> = line.arcs.iter().map(of_arc).collect();
+            let by_arc: Vec<place::Side> = line.arcs.iter().map(of_arc).collect();
             line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
         })
         .collect();
+    let ground = place::Ground {
+        tone,
+        light: tone.light(),
+        nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
+    };
     let weave_options =
         weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.used.narrowest_mm };
-    let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
+    let (woven, refits, meetings) = weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
     let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
     let height = height_for(&amounts, options.how_much);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);

@@ -7,6 +7,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::lines::Line;
+use super::regional::{knob, place_regionally};
 use super::trace::ArcEnd;
 use crate::raster::Raster;
 use crate::tone::ToneField;
@@ -14,9 +15,43 @@ use crate::tone::ToneField;
 /// How far from the crack a place is looked for, in pixels, beside the width of the mean.
 const REACH_PX: f64 = 1.6;
 /// A change of tone over the reach that makes an edge hard there, in L*.
-const HARD_STEP_L: f64 = 7.0;
+pub(super) const HARD_STEP_L: f64 = 7.0;
 /// Steps in which the profile across is read, in pixels.
 const STEP_PX: f64 = 0.25;
+
+/// What lines are placed on.
+pub(super) struct Ground<'a> {
+    /// Tones.
+    pub(super) tone: &'a ToneField,
+    /// Lightness of the tone as reflectance: between pixels light is what mixes.
+    pub(super) light: Raster<f32>,
+    /// Area of the finest net (node of the merge tree) that each pixel lies in.
+    pub(super) nodes: Raster<u32>,
+}
+
+impl Ground<'_> {
+    /// The area at a place in pixels; none outside of the picture.
+    pub(super) fn node_at(&self, p: Point) -> Option<u32> {
+        let inside = p.x >= 0.0
+            && p.y >= 0.0
+            && p.x < self.nodes.width() as f64
+            && p.y < self.nodes.height() as f64;
+        inside.then(|| self.nodes.at(p.x as usize, p.y as usize))
+    }
+}
+
+/// What lies on both sides of a point of a line.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Side {
+    /// Area on the left (node of the merge tree), seen on the sheet.
+    pub(super) left: u32,
+    /// Area on the right.
+    pub(super) right: u32,
+    /// Whether the left has the lighter value.
+    pub(super) left_lighter: bool,
+    /// Break of L* between their values.
+    pub(super) level: f64,
+}
 
 /// Value of a grid at a place in pixels, bilinear between pixel centres, level beyond the border.
 pub(super) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
@@ -50,9 +85,12 @@ pub(super) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2>
         .collect()
 }
 
-/// Places the points of a line, in pixels; `level` is the break of L* between the values on its two sides.
-/// End points stay. `light` is the tone's lightness as reflectance: between pixels light is what mixes.
-pub(super) fn place(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: &[f64]) -> Vec<Point> {
+/// Places the points of a line, in pixels; `sides` says what lies on its two sides at each point. End points stay.
+pub(super) fn place(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
+    let tone = ground.tone;
+    if tone.mean_width_mm >= knob("RB_FROM", 0.1) {
+        return place_regionally(ground, line, sides);
+    }
     let reach = REACH_PX + 1.5 * tone.mean_width_mm * tone.px_per_mm;
     let normals = normals(&line.points, line.closed(), 4);
     let last = line.points.len() - 1;
@@ -65,7 +103,7 @@ pub(super) fn place(tone: &ToneField, light: &Raster<f32>, line: &Line, levels: 
                 return p;
             }
             let n = normals[i];
-            p + n * offset(&tone.lightness, light, p, n, reach, levels[i])
+            p + n * offset(&tone.lightness, &ground.light, p, n, reach, sides[i].level)
         })
         .collect()
 }

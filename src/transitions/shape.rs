@@ -5,9 +5,8 @@ use kurbo::{CubicBez, Point};
 use super::corners::{CornerOptions, find_corners};
 use super::edge;
 use super::lines::Line;
-use super::place::{carry_ends, place};
+use super::place::{Ground, Side, carry_ends, place};
 use super::smooth::{even, smooth};
-use crate::raster::Raster;
 use crate::tone::ToneField;
 
 /// Distance between the points that curves are fitted to, in mm.
@@ -105,13 +104,13 @@ pub(super) struct Shape {
 
 /// Points of a line, placed and smoothed as its tightness allows.
 pub(super) fn shape(
-    tone: &ToneField,
-    light: &Raster<f32>,
+    ground: &Ground<'_>,
     line: &Line,
-    levels: &[f64],
+    sides: &[Side],
     tight: &Tight,
     narrowest_mm: f64,
 ) -> Shape {
+    let tone = ground.tone;
     let px = tone.px_per_mm;
     let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
     if tight.crack {
@@ -122,14 +121,14 @@ pub(super) fn shape(
             passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
         };
     }
-    let mut placed = place(tone, light, line, levels);
+    let mut placed = place(ground, line, sides);
     for (p, &crack) in placed.iter_mut().zip(&line.points) {
         if tight.keeps_to_cracks(to_mm(&crack)) {
             *p = crack;
         }
     }
     let ends = [0, line.points.len() - 1].map(|i| !tight.keeps_to_cracks(to_mm(&line.points[i])));
-    carry_ends(&mut placed, line, ends, [light.width(), light.height()]);
+    carry_ends(&mut placed, line, ends, [ground.light.width(), ground.light.height()]);
     let placed: Vec<Point> = placed.iter().map(to_mm).collect();
     let evened = even(&placed, line.closed(), SPACING_MM);
     let count = placed.len() as f64;
@@ -148,7 +147,7 @@ pub(super) fn shape(
         })
         .collect::<Vec<f64>>();
     let stairs = smooth(&evened.points, line.closed(), &tight.sigmas(&evened.points, SMOOTH_MM));
-    let mean = SMOOTH_PER_MEAN * tone.mean_width_mm;
+    let mean = super::regional::knob("RB_SM", SMOOTH_PER_MEAN) * tone.mean_width_mm;
     let (stairs, passed) =
         if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed, tight) } else { (stairs, passed) };
     let soft = (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);

@@ -12,7 +12,7 @@ use super::lines::Line;
 use super::proof::{ProofLine, find_meetings};
 use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
-use crate::tone::ToneField;
+use super::place::{Ground, Side};
 
 /// Rounds of proving and tightening.
 const ROUNDS: usize = 16;
@@ -40,9 +40,9 @@ pub(super) struct Woven {
 /// Weaves all lines; returns them with how many lines had to be tightened, and the number of places left that
 /// could not be (0 but for a fault of the program).
 pub(super) fn weave(
-    tone: &ToneField,
+    ground: &Ground<'_>,
     lines: &[Line],
-    levels_of: &[Vec<f64>],
+    sides_of: &[Vec<Side>],
     junctions: &[Point],
     options: &WeaveOptions,
 ) -> (Vec<Woven>, usize, usize) {
@@ -57,12 +57,12 @@ pub(super) fn weave(
         });
         order
     };
-    let light = tone.light();
+    let tone = ground.tone;
     let mut tight = vec![Tight::default(); lines.len()];
     let mut shapes: Vec<Shape> = lines
         .par_iter()
-        .zip(levels_of)
-        .map(|(l, at)| shape(tone, &light, l, at, &Tight::default(), options.narrowest_mm))
+        .zip(sides_of)
+        .map(|(l, at)| shape(ground, l, at, &Tight::default(), options.narrowest_mm))
         .collect();
     let mut left = 0;
     for round in 0..ROUNDS {
@@ -100,7 +100,7 @@ pub(super) fn weave(
         let offenders: Vec<usize> = places.into_keys().collect();
         let fresh: Vec<(usize, Shape)> = offenders
             .par_iter()
-            .map(|&l| (l, shape(tone, &light, &lines[l], &levels_of[l], &tight[l], options.narrowest_mm)))
+            .map(|&l| (l, shape(ground, &lines[l], &sides_of[l], &tight[l], options.narrowest_mm)))
             .collect();
         for (l, s) in fresh {
             shapes[l] = s;
