@@ -1,6 +1,10 @@
 //! Every setting of one study, and the check that they make sense before any work begins.
 
 use crate::areas::AreaOptions;
+use crate::areas::zones::{
+    FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
+    Zones, Zoning,
+};
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
@@ -26,6 +30,15 @@ const MOST_LEAST_AREA_MM2: f64 = 1e6;
 /// Range of the printed line's width in mm.
 const LINE_RANGE_MM: [f64; 2] = [0.01, 10.0];
 
+/// Limits of zones of one kind, where they are set.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ZoneLimits {
+    /// Narrowest strip between two lines, in mm.
+    pub narrowest_mm: Option<f64>,
+    /// Smallest area, in mm2.
+    pub least_area_mm2: Option<f64>,
+}
+
 /// Every setting of one study.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -45,6 +58,12 @@ pub struct Settings {
     pub narrowest_mm: f64,
     /// Smallest area, in mm2.
     pub least_area_mm2: f64,
+    /// Where more and fewer lines are wanted.
+    pub zones: Zones,
+    /// Limits in focus; those left out follow from the limits elsewhere.
+    pub focus: ZoneLimits,
+    /// Limits at rest; those left out follow from the limits elsewhere.
+    pub rest: ZoneLimits,
     /// How far areas are merged: 0 keeps every difference that can be believed, 100 hardly any.
     pub plainness: f64,
     /// How soft lines are drawn.
@@ -68,6 +87,9 @@ impl Settings {
             kind: None,
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
+            zones: Zones::default(),
+            focus: ZoneLimits::default(),
+            rest: ZoneLimits::default(),
             plainness: DEFAULT_PLAINNESS,
             soft: SoftLines::Solid,
             chain: false,
@@ -94,6 +116,7 @@ impl Settings {
         if !(self.least_area_mm2 > 0.0 && self.least_area_mm2 <= MOST_LEAST_AREA_MM2) {
             return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
         }
+        self.check_zones()?;
         in_range("plainness", "", self.plainness, 0.0, 100.0)?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
@@ -114,6 +137,57 @@ impl Settings {
             return Err(StudyError::Margin { asked_mm: margin });
         }
         Ok(())
+    }
+
+    fn check_zones(&self) -> Result<(), StudyError> {
+        let [least, most] = NARROWEST_RANGE_MM;
+        for (purpose, set, sign) in [(Purpose::Focus, self.focus, 1.0), (Purpose::Rest, self.rest, -1.0)] {
+            if set != ZoneLimits::default() && !self.zones.has(purpose) {
+                return Err(StudyError::NoZone { purpose });
+            }
+            if let Some(asked) = set.narrowest_mm {
+                in_range("narrowest width in a zone", "mm", asked, least, most)?;
+            }
+            if let Some(asked) = set.least_area_mm2
+                && !(asked > 0.0 && asked <= MOST_LEAST_AREA_MM2)
+            {
+                return Err(StudyError::LeastArea { asked, most: MOST_LEAST_AREA_MM2 });
+            }
+            for (what, asked, elsewhere) in [
+                ("narrowest width", set.narrowest_mm, self.narrowest_mm),
+                ("least area", set.least_area_mm2, self.least_area_mm2),
+            ] {
+                if let Some(asked) = asked
+                    && (asked - elsewhere) * sign > 0.0
+                {
+                    return Err(StudyError::ZoneLimit { what, purpose, asked, elsewhere });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The zones with their limits, if there are any.
+    #[must_use]
+    pub fn zoning(&self) -> Option<Zoning> {
+        let limits = |set: &ZoneLimits, shares: [f64; 2]| AreaOptions {
+            narrowest_mm: set.narrowest_mm.unwrap_or(shares[0] * self.narrowest_mm),
+            least_area_mm2: set.least_area_mm2.unwrap_or(shares[1] * self.least_area_mm2),
+        };
+        (!self.zones.is_empty()).then(|| Zoning {
+            zones: self.zones.clone(),
+            focus: limits(&self.focus, [FOCUS_NARROWEST_SHARE, FOCUS_LEAST_AREA_SHARE]),
+            rest: limits(&self.rest, [REST_NARROWEST_SHARE, REST_LEAST_AREA_SHARE]),
+        })
+    }
+
+    /// Narrowest width asked for anywhere, in mm: finer than elsewhere only where there is focus.
+    #[must_use]
+    pub fn finest_narrowest_mm(&self) -> f64 {
+        match self.zoning() {
+            Some(z) if z.zones.has(Purpose::Focus) => z.focus.narrowest_mm.min(self.narrowest_mm),
+            _ => self.narrowest_mm,
+        }
     }
 
     fn check_breaks(&self) -> Result<(), StudyError> {

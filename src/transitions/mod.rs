@@ -95,7 +95,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
         })
         .collect();
     let weave_options =
-        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.used.narrowest_mm };
+        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
     let (woven, refits, meetings) = weave::weave(tone, &lines, &levels, &tracing.junctions, &weave_options);
     let height = merging_height(options.plainness);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
