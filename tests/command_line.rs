@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 25] = [
+const DRAW_OPTIONS: [&str; 32] = [
     "--paper",
     "--margin",
     "--orientation",
@@ -18,6 +18,13 @@ const DRAW_OPTIONS: [&str; 25] = [
     "--narrowest",
     "--least-area",
     "--plainness",
+    "--focus",
+    "--rest",
+    "--zones",
+    "--focus-narrowest",
+    "--rest-narrowest",
+    "--focus-least-area",
+    "--rest-least-area",
     "--soft",
     "--chain",
     "--line",

@@ -186,7 +186,8 @@ impl Zones {
             for (w, &d) in weights.data_mut().iter_mut().zip(away.data()) {
                 let t = (1.0 - d.sqrt() / (BLEND_MM * px_per_mm) as f32).max(0.0);
                 let share = t * t * (3.0 - 2.0 * t);
-                *w += share * (sign - *w);
+                // Inside it is the end itself, not its rounding.
+                *w = if share >= 1.0 { sign } else { *w + share * (sign - *w) };
             }
         }
         weights
