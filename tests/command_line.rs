@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 27] = [
+const DRAW_OPTIONS: [&str; 34] = [
     "--paper",
     "--margin",
     "--orientation",
@@ -20,6 +20,13 @@ const DRAW_OPTIONS: [&str; 27] = [
     "--plainness",
     "--line-budget",
     "--areas",
+    "--focus",
+    "--rest",
+    "--zones",
+    "--focus-narrowest",
+    "--rest-narrowest",
+    "--focus-least-area",
+    "--rest-least-area",
     "--soft",
     "--chain",
     "--line",

@@ -15,3 +15,4 @@ mod sheet_sizes;
 mod sphere;
 mod tidy;
 mod tone_standards;
+mod zones;

@@ -3,14 +3,26 @@
 use rayon::prelude::*;
 
 use crate::components::components;
-use crate::distance::squared_distance_to;
+use crate::distance::{power_distance, squared_distance_to};
 use crate::raster::Raster;
 
 /// Levels of slope that flooding tells apart.
 const LEVELS: usize = 4096;
 
+/// A limit: one for the whole picture, or one for each pixel.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Limit<'a> {
+    /// The same everywhere.
+    Even(f64),
+    /// Where zones are: the pixel's own.
+    Local(&'a Raster<f32>),
+}
+
 /// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
 /// across, in a piece of at least `least_px` pixels. 0 elsewhere. The picture's edge narrows nothing.
+///
+/// Where the limits differ from place to place, a disc is as wide as its middle asks, and a piece is large enough
+/// when its pixels, each as the share of the least size that it is there, add up to 1.
 ///
 /// Where lighter and darker values lie less than `ladder_px` apart, what is between them is a slope from one to
 /// the other and no tone of its own: no core there, so that a blurred edge does not become a ladder of
@@ -18,12 +30,15 @@ const LEVELS: usize = 4096;
 pub(super) fn cores(
     values: &Raster<u8>,
     count: u8,
-    narrowest_px: f64,
-    ladder_px: f64,
-    least_px: f64,
+    narrowest_px: Limit<'_>,
+    ladder_px: Limit<'_>,
+    least_px: Limit<'_>,
 ) -> Raster<u8> {
     let (w, h) = (values.width(), values.height());
-    let radius_squared = (narrowest_px / 2.0).powi(2) as f32;
+    let ladders = match ladder_px {
+        Limit::Even(px) => px > 1.0,
+        Limit::Local(px) => px.data().iter().any(|&l| l > 1.0),
+    };
     let opened: Vec<Option<Vec<bool>>> = (1..=count)
         .into_par_iter()
         .map(|v| {
@@ -31,20 +46,24 @@ pub(super) fn cores(
                 return None;
             }
             let room = squared_distance_to(&values.map(|p| p != v));
-            let inside = room.map(|d| d >= radius_squared - 0.01);
-            let reach = squared_distance_to(&inside);
-            let mut mask: Vec<bool> = reach
-                .data()
-                .iter()
-                .zip(values.data())
-                .map(|(&d, &p)| p == v && d <= radius_squared)
-                .collect();
-            if ladder_px > 1.0 && v > 1 && v < count {
+            let mut mask = match narrowest_px {
+                Limit::Even(px) => opened_evenly(&room, (px / 2.0).powi(2) as f32),
+                Limit::Local(px) => opened_locally(&room, px),
+            };
+            for (m, &p) in mask.iter_mut().zip(values.data()) {
+                *m = *m && p == v;
+            }
+            if ladders && v > 1 && v < count {
                 let lighter = squared_distance_to(&values.map(|p| p < v));
                 let darker = squared_distance_to(&values.map(|p| p > v));
-                for ((m, a), b) in mask.iter_mut().zip(lighter.data()).zip(darker.data()) {
+                for (i, m) in mask.iter_mut().enumerate() {
+                    let ladder = match ladder_px {
+                        Limit::Even(px) => px as f32,
+                        Limit::Local(px) => px.data()[i],
+                    };
                     // Pixel centres lie one pixel further apart than the borders between them.
-                    *m = *m && a.sqrt() + b.sqrt() > ladder_px as f32 + 1.0;
+                    let apart = lighter.data()[i].sqrt() + darker.data()[i].sqrt();
+                    *m = *m && (ladder <= 1.0 || apart > ladder + 1.0);
                 }
             }
             Some(mask)
@@ -61,16 +80,47 @@ pub(super) fn cores(
         }
     }
     let (ids, count) = components(&core);
-    let mut sizes = vec![0_u64; count + 1];
-    for &id in ids.data() {
-        sizes[id as usize] += 1;
+    let mut sizes = vec![0.0_f64; count + 1];
+    for (i, &id) in ids.data().iter().enumerate() {
+        sizes[id as usize] += match least_px {
+            Limit::Even(_) => 1.0,
+            Limit::Local(px) => 1.0 / f64::from(px.data()[i]),
+        };
     }
+    let least = match least_px {
+        Limit::Even(px) => px,
+        Limit::Local(_) => 1.0 - SHARES_SLACK,
+    };
     for (c, &id) in core.data_mut().iter_mut().zip(ids.data()) {
-        if (sizes[id as usize] as f64) < least_px {
+        if sizes[id as usize] < least {
             *c = 0;
         }
     }
     core
+}
+
+/// What rounding may take from a sum of shares.
+const SHARES_SLACK: f64 = 1e-6;
+/// What rounding may take from a squared radius, in pixels.
+const ROOM_SLACK: f32 = 0.01;
+
+/// The union of the discs of one radius whose middles have that much room to the outside.
+fn opened_evenly(room: &Raster<f32>, radius_squared: f32) -> Vec<bool> {
+    let inside = room.map(|d| d >= radius_squared - ROOM_SLACK);
+    squared_distance_to(&inside).data().iter().map(|&d| d <= radius_squared).collect()
+}
+
+/// The same with a radius of its own for each middle, half of `across_px` there: a pixel lies in some disc when the
+/// least of |x - c|^2 - r(c)^2 over all middles c is not above 0.
+fn opened_locally(room: &Raster<f32>, across_px: &Raster<f32>) -> Vec<bool> {
+    let mut lift = Raster::new(room.width(), room.height(), f64::INFINITY);
+    for ((l, &d), &across) in lift.data_mut().iter_mut().zip(room.data()).zip(across_px.data()) {
+        let radius_squared = (f64::from(across) / 2.0).powi(2) as f32;
+        if d >= radius_squared - ROOM_SLACK {
+            *l = -f64::from(radius_squared);
+        }
+    }
+    power_distance(&lift).data().iter().map(|&d| d <= 0.0).collect()
 }
 
 /// Floods from the cores: each pixel takes the value of the core that reaches it over the smallest largest slope.
@@ -131,6 +181,47 @@ pub(super) fn flood(core: &Raster<u8>, slope: &Raster<f32>) -> Raster<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Discs of many radii against the definition: a pixel is kept when some disc that has room covers it.
+        #[test]
+        fn openings_with_many_radii_agree_with_brute_force(
+            w in 1_usize..18, h in 1_usize..18,
+            mask in proptest::collection::vec(0_u8..8, 324),
+            across in proptest::collection::vec(2_u8..24, 324),
+        ) {
+            let within = Raster::from_vec(w, h, mask[..w * h].iter().map(|&m| m > 0).collect());
+            let across = Raster::from_vec(w, h, across[..w * h].iter().map(|&a| f32::from(a) / 2.0).collect());
+            let room = squared_distance_to(&within.map(|m| !m));
+            let got = opened_locally(&room, &across);
+            let apart = |i: usize, j: usize| ((i % w).abs_diff(j % w).pow(2) + (i / w).abs_diff(j / w).pow(2)) as f32;
+            for (i, &kept) in got.iter().enumerate() {
+                let covered = (0..w * h).any(|c| {
+                    let r2 = (across.data()[c] / 2.0).powi(2);
+                    let fits = (0..w * h).all(|o| within.data()[o] || apart(c, o) >= r2 - ROOM_SLACK);
+                    fits && apart(i, c) <= r2
+                });
+                prop_assert_eq!(kept, covered, "pixel {} {}", i % w, i / w);
+            }
+        }
+
+        /// One limit written into every pixel is that limit.
+        #[test]
+        fn even_limits_are_local_ones_that_agree(
+            w in 1_usize..24, h in 1_usize..24,
+            cells in proptest::collection::vec(1_u8..4, 64),
+            narrowest in 1.0..9.0_f32, ladder in 0.0..6.0_f32, least in 1.0..40.0_f32,
+        ) {
+            // Cells of three pixels, so that cores are found.
+            let values = Raster::from_vec(w, h, (0..w * h).map(|i| cells[(i % w) / 3 + 8 * ((i / w) / 3)]).collect());
+            let all = |v: f32| Raster::new(w, h, v);
+            let (n, l, s) = (all(narrowest), all(ladder), all(least));
+            let local = cores(&values, 3, Limit::Local(&n), Limit::Local(&l), Limit::Local(&s));
+            let [n, l, s] = [narrowest, ladder, least].map(|v| Limit::Even(f64::from(v)));
+            prop_assert_eq!(local, cores(&values, 3, n, l, s));
+        }
+    }
 
     fn picture(rows: &[&str]) -> Raster<u8> {
         let w = rows[0].len();
@@ -167,7 +258,7 @@ mod tests {
         for (x, y) in [(12, 12), (13, 12), (12, 13), (13, 13)] {
             values.set(x, y, 4);
         }
-        let core = cores(&values, 5, 6.0, 0.0, 50.0);
+        let core = cores(&values, 5, Limit::Even(6.0), Limit::Even(0.0), Limit::Even(50.0));
         assert!(!core.data().contains(&2), "a line of one pixel is thinner than six");
         assert!(!core.data().contains(&4), "four pixels are less than fifty");
         assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");

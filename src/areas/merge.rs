@@ -20,6 +20,8 @@ pub struct AreaSums {
     pub pixels: f64,
     /// Sum of their reflectance.
     pub reflectance: f64,
+    /// Sum of how much more than once a squared error of tone counts at each of them; 0 without zones.
+    pub emphasis: f64,
 }
 
 impl AreaSums {
@@ -30,7 +32,18 @@ impl AreaSums {
     }
 
     fn join(&self, other: &Self) -> Self {
-        Self { pixels: self.pixels + other.pixels, reflectance: self.reflectance + other.reflectance }
+        Self {
+            pixels: self.pixels + other.pixels,
+            reflectance: self.reflectance + other.reflectance,
+            emphasis: self.emphasis + other.emphasis,
+        }
+    }
+
+    /// How many times the energy of a union counts: each area's own squared error is weighted where it lies, and the
+    /// smaller area's is the larger one. Exactly 1 without zones.
+    fn weight(&self, other: &Self) -> f64 {
+        let (a, b) = (self.pixels, other.pixels);
+        1.0 + (self.emphasis / a * b + other.emphasis / b * a) / (a + b)
     }
 }
 
@@ -189,7 +202,7 @@ pub fn merge_tree(
         }
         let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;
         let (a, b) = (p.tone(), q.tone());
-        (size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0)
+        (size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0) * p.weight(q)
     };
     let mut heap = BinaryHeap::new();
     for a in 0..leaves as u32 {

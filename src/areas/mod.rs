@@ -6,6 +6,7 @@
 
 mod flood;
 mod merge;
+pub mod zones;
 
 use rayon::prelude::*;
 
@@ -13,7 +14,9 @@ use crate::components::components;
 use crate::raster::{Raster, extreme_square, gradient};
 use crate::tone::{ToneField, gaussian};
 
+use flood::Limit;
 pub use merge::{AreaSums, MergeTree, merge_tree};
+use zones::{Zoning, blended};
 
 /// Settings of the areas stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -37,8 +40,12 @@ pub struct AreaMap {
     pub ids: Raster<u32>,
     /// The order of merging; its leaves are the areas of `ids`.
     pub tree: MergeTree,
-    /// Narrowest width and least size used, in mm and mm2 (never less than the texture can bear).
+    /// Narrowest width and least size used, in mm and mm2 (never less than the texture can bear); outside zones.
     pub used: AreaOptions,
+    /// The same in focus and at rest, where there are zones.
+    pub used_in_zones: Option<[AreaOptions; 2]>,
+    /// Narrowest width used anywhere on the picture, in mm.
+    pub finest_mm: f64,
 }
 
 /// Narrowest width that a mean of this width (mm, standard deviation) can bear, in widths: a narrower thing has
@@ -48,25 +55,79 @@ const BEARABLE_WIDTHS: f64 = 1.2;
 /// Finds the areas of a tone field.
 #[must_use]
 pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
+    find_in_zones(tone, options, None)
+}
+
+/// Limits of each pixel.
+struct Local {
+    narrowest_px: Raster<f32>,
+    least_px: Raster<f32>,
+}
+
+/// Finds the areas of a tone field with other limits in focus and at rest.
+///
+/// A squared error of tone counts as often in a zone as its narrowest width goes into that elsewhere: an area half as
+/// wide has half the energy per mm of line, so in focus it is worth its line as an area of the usual width is
+/// elsewhere. What the texture makes doubtful stays doubtful in every zone.
+#[must_use]
+pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zoning>) -> AreaMap {
     let px = tone.px_per_mm;
     let bearable = BEARABLE_WIDTHS * tone.mean_width_mm;
-    let used = AreaOptions {
-        narrowest_mm: options.narrowest_mm.max(bearable),
-        least_area_mm2: options.least_area_mm2.max(3.0 * bearable * bearable),
+    let bear = |asked: &AreaOptions| AreaOptions {
+        narrowest_mm: asked.narrowest_mm.max(bearable),
+        least_area_mm2: asked.least_area_mm2.max(3.0 * bearable * bearable),
     };
+    let used = bear(options);
+    let weights = zoning.map(|z| (z, z.zones.weights(tone.lightness.width(), tone.lightness.height(), px)));
+    let at = |z: &Zoning, w: f32| AreaOptions {
+        narrowest_mm: blended(options.narrowest_mm, z.focus.narrowest_mm, z.rest.narrowest_mm, w),
+        least_area_mm2: blended(options.least_area_mm2, z.focus.least_area_mm2, z.rest.least_area_mm2, w),
+    };
+    // One weight all over is one limit all over; else each pixel has its own.
+    let (everywhere, local) = match &weights {
+        None => (used, None),
+        Some((z, w)) if w.data().iter().all(|v| v.total_cmp(&w.data()[0]).is_eq()) => {
+            (bear(&at(z, w.data()[0])), None)
+        }
+        Some((z, w)) => {
+            let local = Local {
+                narrowest_px: w.map(|w| (bear(&at(z, w)).narrowest_mm * px) as f32),
+                least_px: w.map(|w| (bear(&at(z, w)).least_area_mm2 * px * px) as f32),
+            };
+            (used, Some(local))
+        }
+    };
+    let finest_mm = local.as_ref().map_or(everywhere.narrowest_mm, |l| {
+        f64::from(l.narrowest_px.data().iter().copied().fold(f32::INFINITY, f32::min)) / px
+    });
     let values = tone.lightness.map(|l| tone.scale.value(l));
     // Blur happens in light, so the steepest place there is half height.
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
     let blur = blur_mm(&light, px);
-    let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm);
-    let core = flood::cores(
-        &values,
-        tone.scale.values(),
-        used.narrowest_mm * px,
-        ladder_mm * px,
-        used.least_area_mm2 * px * px,
-    );
+    let core = match &local {
+        None => {
+            let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * everywhere.narrowest_mm);
+            flood::cores(
+                &values,
+                tone.scale.values(),
+                Limit::Even(everywhere.narrowest_mm * px),
+                Limit::Even(ladder_mm * px),
+                Limit::Even(everywhere.least_area_mm2 * px * px),
+            )
+        }
+        Some(Local { narrowest_px, least_px }) => {
+            let ladder_px =
+                narrowest_px.map(|n| ((LADDER_WIDTHS * blur * px) as f32).min(LADDER_MOST as f32 * n));
+            flood::cores(
+                &values,
+                tone.scale.values(),
+                Limit::Local(narrowest_px),
+                Limit::Local(&ladder_px),
+                Limit::Local(least_px),
+            )
+        }
+    };
     let mut flooded = flood::flood(&core, &slope);
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.
@@ -80,9 +141,15 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
     for (&id, &v) in ids.data().iter().zip(flooded.data()) {
         leaf_values[id as usize] = v;
     }
-    let sums = sums_of(&tone.reflectance, &ids, count);
+    let mut sums = sums_of(&tone.reflectance, &ids, count);
+    if let Some((z, w)) = &weights {
+        for (&w, &id) in w.data().iter().zip(ids.data()) {
+            sums[id as usize].emphasis += options.narrowest_mm / at(z, w).narrowest_mm - 1.0;
+        }
+    }
     let tree = merge_tree(&ids, &leaf_values, &sums, px, |l| doubtful_energy(tone, l));
-    AreaMap { ids, tree, used }
+    let used_in_zones = zoning.map(|z| [bear(&z.focus), bear(&z.rest)]);
+    AreaMap { ids, tree, used, used_in_zones, finest_mm }
 }
 
 fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<AreaSums> {

@@ -10,6 +10,8 @@ use super::values::{
     BreaksArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length, parse_line_total,
     parse_plainness, parse_tone_range, parse_values,
 };
+use super::zones::parse_outline;
+use merestone::areas::zones::Outline;
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -69,6 +71,10 @@ pub(crate) struct DrawArgs {
     /// How much is drawn, and how.
     #[command(flatten)]
     pub(crate) lines: LineArgs,
+
+    /// Focus and rest.
+    #[command(flatten)]
+    pub(crate) zones: ZoneArgs,
 
     /// Files.
     #[command(flatten)]
@@ -182,6 +188,42 @@ pub(crate) struct LineArgs {
     /// Width of the printed line, in mm, cm or in (0.35mm shows through on a light box)
     #[arg(long, value_name = "LENGTH", value_parser = parse_length, default_value = "0.35mm", allow_hyphen_values = true)]
     pub(crate) line: f64,
+}
+
+/// Focus and rest.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Focus and rest")]
+pub(crate) struct ZoneArgs {
+    /// A zone where more lines are wanted; may be given again: rect:LEFT,TOP,WIDTH,HEIGHT,
+    /// ellipse:X,Y,RADIUS,RADIUS or polygon:X,Y,X,Y,X,Y; each number is a share of the picture's width or height
+    /// (25%) or a length from its top left (40mm)
+    #[arg(long, value_name = "ZONE", value_parser = parse_outline, allow_hyphen_values = true)]
+    pub(crate) focus: Vec<Outline>,
+
+    /// A zone where fewer lines are wanted, written as for --focus; where both lie, focus wins
+    #[arg(long, value_name = "ZONE", value_parser = parse_outline, allow_hyphen_values = true)]
+    pub(crate) rest: Vec<Outline>,
+
+    /// A grey picture painted over the whole reference, at any size: white is focus, black is rest, mid grey leaves
+    /// things as they are
+    #[arg(long, value_name = "MASK.png")]
+    pub(crate) zones: Option<PathBuf>,
+
+    /// Narrowest strip between two lines in focus, in mm, cm or in [default: half of --narrowest]
+    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
+    pub(crate) focus_narrowest: Option<f64>,
+
+    /// Narrowest strip between two lines at rest, in mm, cm or in [default: twice --narrowest]
+    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
+    pub(crate) rest_narrowest: Option<f64>,
+
+    /// Smallest area worth its own line in focus, in mm2, cm2 or in2 [default: a quarter of --least-area]
+    #[arg(long, value_name = "AREA", value_parser = parse_area, allow_hyphen_values = true)]
+    pub(crate) focus_least_area: Option<f64>,
+
+    /// Smallest area worth its own line at rest, in mm2, cm2 or in2 [default: about four times --least-area]
+    #[arg(long, value_name = "AREA", value_parser = parse_area, allow_hyphen_values = true)]
+    pub(crate) rest_least_area: Option<f64>,
 }
 
 /// Files.

@@ -16,6 +16,7 @@ use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::print::{Failure, say};
 use super::progress::Progress;
 use super::values::{BreaksArg, ToneRangeArg};
+use super::zones::{outlined, read_mask, spare_mask};
 
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
 const PREVIEW_PX_PER_MM: f64 = 10.0;
@@ -24,7 +25,8 @@ const SOFT_LINE_SHARE: f64 = 0.5;
 
 /// Draws one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
-    let settings = settings(args)?;
+    let mut settings = settings(args)?;
+    let mask_notes = read_mask(&args.zones, args.running.max_megapixels, &mut settings.zones)?;
     settings.check().map_err(|e| failure(&e))?;
     let input = Input::new(&args.reference);
     if let Input::File(path) = &input
@@ -34,6 +36,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         read(&input, args)?;
     }
     let outputs = Outputs::new(&args.files, &input)?;
+    spare_mask(&args.zones, &outputs)?;
     set_threads(args)?;
 
     let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
@@ -41,6 +44,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let mut timings_ms = Vec::new();
     let since = Instant::now();
     let (reference, mut notes) = read(&input, args)?;
+    notes.extend(mask_notes);
     timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
     let made =
         run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
@@ -87,6 +91,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         BreakRule::Explicit(list) => u8::try_from(list.len() + 1).unwrap_or(u8::MAX),
         _ => DEFAULT_VALUES,
     });
+    let (zones, [focus, rest]) = outlined(&args.zones);
     Ok(Settings {
         place: PlaceOptions {
             margin_mm: args.paper.margin,
@@ -113,6 +118,9 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         narrowest_mm: args.lines.narrowest,
         least_area_mm2: args.lines.least_area,
         how_much: how_much(&args.lines),
+        zones,
+        focus,
+        rest,
         soft: match args.lines.soft {
             SoftArg::Solid => SoftLines::Solid,
             SoftArg::Broken => SoftLines::Broken,

@@ -114,6 +114,22 @@ impl Outputs {
         &self.list
     }
 
+    /// Refuses an output that would replace another file that is read, `what` in words.
+    pub(crate) fn spare(&self, path: &Path, what: &str) -> Result<(), Failure> {
+        let Some(kept) = Place::of_existing(path) else { return Ok(()) };
+        for output in &self.list {
+            if let Output::File(_, path) = output
+                && kept.same(&Place::of(path)?)
+            {
+                return Err(Failure::wrong_use(format!(
+                    "{} is {what}; give the output another name",
+                    path.display()
+                )));
+            }
+        }
+        Ok(())
+    }
+
     fn check(&self, input: &Input) -> Result<(), Failure> {
         let mut seen: Vec<Place> = Vec::new();
         let reference = match input {

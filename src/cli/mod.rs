@@ -6,6 +6,7 @@ mod files;
 mod print;
 mod progress;
 mod values;
+mod zones;
 
 use std::panic;
 use std::process::ExitCode;

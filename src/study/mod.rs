@@ -6,6 +6,7 @@ mod settings;
 
 use thiserror::Error;
 
+use crate::areas::zones::{Purpose, ZoneError};
 use crate::reference::ReferenceError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
@@ -14,7 +15,7 @@ pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_VALUES,
-    Settings,
+    Settings, ZoneLimits,
 };
 
 /// Why a study cannot be made.
@@ -116,6 +117,30 @@ pub enum StudyError {
         /// The most working pixels, in millions.
         most: usize,
     },
+    /// Limits of zones without such zones.
+    #[error("limits in {purpose} are given, but no {purpose} zone; add one, or leave the limits out")]
+    NoZone {
+        /// The zones that are missing.
+        purpose: Purpose,
+    },
+    /// Limits in focus that are coarser than elsewhere, or finer ones at rest.
+    #[error(
+        "the {what} in {purpose} is {asked}, and {elsewhere} elsewhere; it has to be {} there",
+        if *.purpose == Purpose::Focus { "no larger" } else { "no smaller" }
+    )]
+    ZoneLimit {
+        /// Which limit.
+        what: &'static str,
+        /// Which zones.
+        purpose: Purpose,
+        /// What was asked for in the zones, in mm or mm2.
+        asked: f64,
+        /// What holds elsewhere, in mm or mm2.
+        elsewhere: f64,
+    },
+    /// Zones that do not fit the picture.
+    #[error(transparent)]
+    Zone(#[from] ZoneError),
     /// The reference.
     #[error(transparent)]
     Reference(#[from] ReferenceError),

@@ -14,7 +14,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
     let Stages { placement, tone, traced, strokes, .. } = stages;
     let evidence = &tone.evidence;
     let net_options = settings.net_options();
-    let asked = BTreeMap::from([
+    let mut asked = BTreeMap::from([
         ("narrowest_mm".to_owned(), settings.narrowest_mm),
         ("least_area_mm2".to_owned(), settings.least_area_mm2),
         match settings.how_much {
@@ -34,6 +34,15 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         ("ink_lightness".to_owned(), tone.tone_range[0]),
         ("paper_lightness".to_owned(), tone.tone_range[1]),
     ]);
+    if let (Some(zoning), Some(in_zones)) = (settings.zoning(), stages.zones_used) {
+        for (name, wanted, got) in [("focus", zoning.focus, in_zones[0]), ("rest", zoning.rest, in_zones[1])]
+        {
+            for (limits, of) in [(&mut asked, wanted), (&mut used, got)] {
+                limits.insert(format!("{name}_narrowest_mm"), of.narrowest_mm);
+                limits.insert(format!("{name}_least_area_mm2"), of.least_area_mm2);
+            }
+        }
+    }
     Report {
         values: usize::from(settings.values),
         breaks: tone.scale.breaks().to_vec(),

@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
 use crate::reference::{Reference, resample};
@@ -74,6 +75,8 @@ pub struct Stages {
     pub tone: ToneField,
     /// Narrowest width and least area as used: never less than the texture can bear.
     pub areas_used: AreaOptions,
+    /// The same in focus and at rest, where there are zones.
+    pub zones_used: Option<[AreaOptions; 2]>,
     /// The boundary net in mm on the picture, and the value of every working pixel.
     pub traced: Traced,
     /// The strokes in mm on the sheet.
@@ -103,7 +106,8 @@ pub fn run(
     let placement =
         place(&settings.paper, pixels, pixel_aspect(&reference), &settings.place)?.take(&mut notes);
     let picture = placement.picture_mm;
-    let px_per_mm = working_scale(pixels, &picture, settings.narrowest_mm)?.take(&mut notes);
+    let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
+    settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
     let [width, height] = working_size(&picture, px_per_mm);
     let working = resample(&reference.luminance, width, height);
     drop(reference);
@@ -113,13 +117,24 @@ pub fn run(
     drop(working);
 
     clock.next(Step::Areas);
-    let area_map = areas::find(&tone, &settings.area_options());
+    let area_map = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
     let (asked, used) = (settings.area_options(), area_map.used);
     if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
         notes.push(format!(
             "The texture is too coarse for limits this fine: the narrowest width is {:.2} mm and the least area {:.1} \
              mm2; a larger picture on the sheet leaves room for finer ones.",
             used.narrowest_mm, used.least_area_mm2
+        ));
+    }
+
+    if let (Some(zoning), Some([focus, _])) = (settings.zoning(), area_map.used_in_zones)
+        && settings.zones.has(Purpose::Focus)
+        && focus.narrowest_mm > zoning.focus.narrowest_mm
+    {
+        notes.push(format!(
+            "The texture is too coarse for the limits in focus: the narrowest width there is {:.2} mm and the least \
+             area {:.1} mm2.",
+            focus.narrowest_mm, focus.least_area_mm2
         ));
     }
 
@@ -148,7 +163,16 @@ pub fn run(
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
-        Stages { placement, px_per_mm, tone, areas_used: area_map.used, traced, strokes, timings_ms },
+        Stages {
+            placement,
+            px_per_mm,
+            tone,
+            areas_used: area_map.used,
+            zones_used: area_map.used_in_zones,
+            traced,
+            strokes,
+            timings_ms,
+        },
         notes,
     ))
 }

@@ -1,6 +1,10 @@
 //! Every setting of one study, and the check that they make sense before any work begins.
 
 use crate::areas::AreaOptions;
+use crate::areas::zones::{
+    FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
+    Zones, Zoning,
+};
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
@@ -26,6 +30,15 @@ const MOST_LEAST_AREA_MM2: f64 = 1e6;
 /// Range of the printed line's width in mm.
 const LINE_RANGE_MM: [f64; 2] = [0.01, 10.0];
 
+/// Limits of zones of one kind, where they are set.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ZoneLimits {
+    /// Narrowest strip between two lines, in mm.
+    pub narrowest_mm: Option<f64>,
+    /// Smallest area, in mm2.
+    pub least_area_mm2: Option<f64>,
+}
+
 /// Every setting of one study.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -47,6 +60,12 @@ pub struct Settings {
     pub least_area_mm2: f64,
     /// How much is drawn: a plainness, a budget of line or a number of areas.
     pub how_much: HowMuch,
+    /// Where more and fewer lines are wanted.
+    pub zones: Zones,
+    /// Limits in focus; those left out follow from the limits elsewhere.
+    pub focus: ZoneLimits,
+    /// Limits at rest; those left out follow from the limits elsewhere.
+    pub rest: ZoneLimits,
     /// How soft lines are drawn.
     pub soft: SoftLines,
     /// Whether lines are joined through junctions.
@@ -69,6 +88,9 @@ impl Settings {
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
             how_much: HowMuch::default(),
+            zones: Zones::default(),
+            focus: ZoneLimits::default(),
+            rest: ZoneLimits::default(),
             soft: SoftLines::Solid,
             chain: false,
             line_mm: DEFAULT_LINE_MM,
@@ -95,6 +117,7 @@ impl Settings {
             return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
         }
         self.check_how_much()?;
+        self.check_zones()?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
         for (what, length) in [
@@ -124,6 +147,57 @@ impl Settings {
             }
             HowMuch::Areas(0) => Err(StudyError::NoAreas),
             HowMuch::LineBudget { .. } | HowMuch::Areas(_) => Ok(()),
+        }
+    }
+
+    fn check_zones(&self) -> Result<(), StudyError> {
+        let [least, most] = NARROWEST_RANGE_MM;
+        for (purpose, set, sign) in [(Purpose::Focus, self.focus, 1.0), (Purpose::Rest, self.rest, -1.0)] {
+            if set != ZoneLimits::default() && !self.zones.has(purpose) {
+                return Err(StudyError::NoZone { purpose });
+            }
+            if let Some(asked) = set.narrowest_mm {
+                in_range("narrowest width in a zone", "mm", asked, least, most)?;
+            }
+            if let Some(asked) = set.least_area_mm2
+                && !(asked > 0.0 && asked <= MOST_LEAST_AREA_MM2)
+            {
+                return Err(StudyError::LeastArea { asked, most: MOST_LEAST_AREA_MM2 });
+            }
+            for (what, asked, elsewhere) in [
+                ("narrowest width", set.narrowest_mm, self.narrowest_mm),
+                ("least area", set.least_area_mm2, self.least_area_mm2),
+            ] {
+                if let Some(asked) = asked
+                    && (asked - elsewhere) * sign > 0.0
+                {
+                    return Err(StudyError::ZoneLimit { what, purpose, asked, elsewhere });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The zones with their limits, if there are any.
+    #[must_use]
+    pub fn zoning(&self) -> Option<Zoning> {
+        let limits = |set: &ZoneLimits, shares: [f64; 2]| AreaOptions {
+            narrowest_mm: set.narrowest_mm.unwrap_or(shares[0] * self.narrowest_mm),
+            least_area_mm2: set.least_area_mm2.unwrap_or(shares[1] * self.least_area_mm2),
+        };
+        (!self.zones.is_empty()).then(|| Zoning {
+            zones: self.zones.clone(),
+            focus: limits(&self.focus, [FOCUS_NARROWEST_SHARE, FOCUS_LEAST_AREA_SHARE]),
+            rest: limits(&self.rest, [REST_NARROWEST_SHARE, REST_LEAST_AREA_SHARE]),
+        })
+    }
+
+    /// Narrowest width asked for anywhere, in mm: finer than elsewhere only where there is focus.
+    #[must_use]
+    pub fn finest_narrowest_mm(&self) -> f64 {
+        match self.zoning() {
+            Some(z) if z.zones.has(Purpose::Focus) => z.focus.narrowest_mm.min(self.narrowest_mm),
+            _ => self.narrowest_mm,
         }
     }
 

@@ -73,7 +73,6 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let heights: Vec<f64> =
         tracing.arcs.iter().map(|a| tree.height_between(a.sides[0] as usize, a.sides[1] as usize)).collect();
     let finest = tree.cut(0.0);
-    let value_of = |leaf: u32| tree.value(finest[leaf as usize]);
     let lines = lines::through_lines(&tracing, &heights, 0.0);
     // What lies on both sides of each point, in the finest net.
     let sides: Vec<Vec<place::Side>> = lines
@@ -102,7 +101,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
         nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
     };
     let weave_options =
-        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.used.narrowest_mm };
+        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
     let (woven, refits, meetings) = weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
     let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
     let height = height_for(&amounts, options.how_much);

@@ -81,7 +81,7 @@ pub(super) fn place_regionally(ground: &Ground<'_>, line: &Line, sides: &[Side])
         })
         .collect();
     let tones = along(&across, line.closed(), knob("RB_ALONG", 1.5) * px);
-    let weight = knob("RB_BEND", 0.3);
+    let weight = knob("RB_BEND", 0.1);
     // Costs by offset in reflectance^2 mm^2 per mm of line: differences are what counts.
     let costs: Vec<Vec<f64>> = (0..n)
         .into_par_iter()
