@@ -76,7 +76,6 @@ fn the_joint_mean_comes_close_to_the_bilateral_by_definition() {
         let [most, rms] = apart(&got, &case["millionths"]);
         let (name, what) = (&case["guide_name"], format!("{sigma} px, {sigma_l} L*"));
         let [_, plain] = apart(&gaussian(&light, sigma), &case["millionths"]);
-        println!("guided by {name}, {what}: {rms:.4} rms, {most:.4} at most; a plain mean {plain:.4} rms");
         assert!(rms < 0.015 && most < 0.1, "guided by {name}, {what}: {rms:.4} rms, {most:.4} at most");
         let times = if name == "itself" { 3.0 } else { 1.0 };
         assert!(plain > times * rms, "guided by {name}, {what}: {rms:.4}, a plain mean {plain:.4}");

@@ -207,7 +207,6 @@ mod tests {
                 );
             }
             let share = alike as f64 / other.len() as f64;
-            println!("{name}: {share:.3} alike");
             assert!(share > 0.6, "{name}: only {share:.3} of the pixels as scikit-image's watershed");
         }
     }
