@@ -264,4 +264,41 @@ mod tests {
         assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");
         assert_eq!(core.at(0, 0), 1, "the picture's edge narrows nothing");
     }
+
+    /// Each pixel goes to a core that reaches it over the least largest cost (Dijkstra with max for plus), on flat
+    /// cost to a core fewest steps away; scikit-image's `watershed` keeps to the same (tests/oracles/kernels.py).
+    ///
+    /// Where several cores may have a pixel the order of arrival decides, and there the two differ: behind a pass
+    /// scikit-image goes on in the order of the pixels' own costs, this in the order of distance from the pass.
+    #[test]
+    fn floods_keep_to_least_passes_like_watersheds() {
+        let figures: serde_json::Value = serde_json::from_str(include_str!("../../tests/data/kernels.json"))
+            .expect("the figures are JSON");
+        let whole = |list: &serde_json::Value| -> Vec<u32> {
+            list.as_array().expect("a list").iter().map(|v| v.as_u64().expect("whole") as u32).collect()
+        };
+        let cases = figures["flood"].as_array().expect("a list of cases");
+        assert!(cases.len() > 3, "too few floods");
+        for case in cases {
+            let name = &case["name"];
+            let cores: Vec<u8> = whole(&case["cores"]).into_iter().map(|v| v as u8).collect();
+            let width = case["width"].as_u64().expect("a width") as usize;
+            let height = cores.len() / width;
+            // The flood's levels are roots: squares of whole costs stay apart.
+            let slope = whole(&case["cost"]).into_iter().map(|c| (c * c) as f32).collect();
+            let got = flood(&Raster::from_vec(width, height, cores), &Raster::from_vec(width, height, slope));
+            let (may_have, other) = (whole(&case["may_have"]), whole(&case["watershed"]));
+            let mut alike = 0;
+            for (i, &label) in got.data().iter().enumerate() {
+                assert!(may_have[i] >> (label - 1) & 1 == 1, "{name}: pixel {i} went to core {label}");
+                alike += usize::from(u32::from(label) == other[i]);
+                assert!(
+                    !may_have[i].is_power_of_two() || u32::from(label) == other[i],
+                    "{name}: pixel {i} has one answer"
+                );
+            }
+            let share = alike as f64 / other.len() as f64;
+            assert!(share > 0.6, "{name}: only {share:.3} of the pixels as scikit-image's watershed");
+        }
+    }
 }

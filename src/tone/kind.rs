@@ -136,3 +136,31 @@ pub(super) fn extreme_disc(input: &Raster<f32>, radius_px: f64, pick: fn(f32, f3
     });
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// OpenCV `morphologyEx` (closing) and scikit-image `closing` with the same disc, on the same array: exact
+    /// (tests/oracles/kernels.py).
+    #[test]
+    fn closings_are_those_of_opencv() {
+        let figures: serde_json::Value = serde_json::from_str(include_str!("../../tests/data/kernels.json"))
+            .expect("the figures are JSON");
+        let width = figures["width"].as_u64().expect("a width") as usize;
+        let levels = |list: &serde_json::Value| {
+            let list = list.as_array().expect("a list");
+            let data: Vec<f32> = list.iter().map(|v| v.as_f64().expect("a level") as f32).collect();
+            Raster::from_vec(width, data.len() / width, data)
+        };
+        let picture = levels(&figures["picture"]);
+        let cases = figures["disc"].as_array().expect("a list of cases");
+        assert!(cases.len() > 2, "too few discs");
+        for case in cases {
+            let radius = case["radius_px"].as_f64().expect("a radius");
+            let (got, want) = (close_disc(&picture, radius), levels(&case["closed"]));
+            assert!(got == want, "a disc of {radius} px closes otherwise");
+            assert!(got != picture, "a disc of {radius} px is to close something");
+        }
+    }
+}
