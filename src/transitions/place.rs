@@ -7,7 +7,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::lines::Line;
-use super::regional::{knob, place_regionally};
+use super::regional::{place_regionally, textured};
 use super::trace::ArcEnd;
 use crate::raster::Raster;
 use crate::tone::ToneField;
@@ -32,10 +32,8 @@ pub(super) struct Ground<'a> {
 impl Ground<'_> {
     /// The area at a place in pixels; none outside of the picture.
     pub(super) fn node_at(&self, p: Point) -> Option<u32> {
-        let inside = p.x >= 0.0
-            && p.y >= 0.0
-            && p.x < self.nodes.width() as f64
-            && p.y < self.nodes.height() as f64;
+        let inside =
+            p.x >= 0.0 && p.y >= 0.0 && p.x < self.nodes.width() as f64 && p.y < self.nodes.height() as f64;
         inside.then(|| self.nodes.at(p.x as usize, p.y as usize))
     }
 }
@@ -88,7 +86,7 @@ pub(super) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2>
 /// Places the points of a line, in pixels; `sides` says what lies on its two sides at each point. End points stay.
 pub(super) fn place(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
     let tone = ground.tone;
-    if tone.mean_width_mm >= knob("RB_FROM", 0.1) {
+    if textured(tone) {
         return place_regionally(ground, line, sides);
     }
     let reach = REACH_PX + 1.5 * tone.mean_width_mm * tone.px_per_mm;

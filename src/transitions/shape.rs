@@ -147,7 +147,7 @@ pub(super) fn shape(
         })
         .collect::<Vec<f64>>();
     let stairs = smooth(&evened.points, line.closed(), &tight.sigmas(&evened.points, SMOOTH_MM));
-    let mean = super::regional::knob("RB_SM", SMOOTH_PER_MEAN) * tone.mean_width_mm;
+    let mean = SMOOTH_PER_MEAN * tone.mean_width_mm;
     let (stairs, passed) =
         if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed, tight) } else { (stairs, passed) };
     let soft = (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);

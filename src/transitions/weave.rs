@@ -9,10 +9,10 @@ use rayon::prelude::*;
 use super::cut::cut;
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
+use super::place::{Ground, Side};
 use super::proof::{ProofLine, find_meetings};
 use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
-use super::place::{Ground, Side};
 
 /// Rounds of proving and tightening.
 const ROUNDS: usize = 16;
