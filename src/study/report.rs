@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Report};
+use crate::output::{Count, Kind, LengthCount, Limits, PitchShare, Report};
 use crate::tone::ReferenceKind;
 
 use super::{Settings, Stages};
@@ -42,6 +42,11 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
             ]),
         },
         pitch_mm: tone.pitch_mm,
+        pitch_regions: tone
+            .pitch_regions
+            .iter()
+            .map(|r| PitchShare { pitch_mm: r.pitch_mm, share: r.share })
+            .collect(),
         limits: Limits { asked, used },
         areas: Count { count: traced.net.areas.len() },
         transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
