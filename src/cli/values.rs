@@ -38,7 +38,9 @@ pub(crate) fn parse_pitch(text: &str) -> Result<PitchArg, String> {
     match text.trim() {
         "auto" => Ok(PitchArg::Auto),
         "none" => Ok(PitchArg::None),
-        length => parse_length_mm(length).map(PitchArg::Given).map_err(|e| format!("{e}; or write auto or none")),
+        length => {
+            parse_length_mm(length).map(PitchArg::Given).map_err(|e| format!("{e}; or write auto or none"))
+        }
     }
 }
 

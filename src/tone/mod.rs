@@ -81,7 +81,13 @@ pub struct ToneOptions {
 
 impl Default for ToneOptions {
     fn default() -> Self {
-        Self { values: 5, breaks: BreakRule::Fitted, tone_range: ToneRange::Auto, kind: None, pitch: PitchRule::Measured }
+        Self {
+            values: 5,
+            breaks: BreakRule::Fitted,
+            tone_range: ToneRange::Auto,
+            kind: None,
+            pitch: PitchRule::Measured,
+        }
     }
 }
 

@@ -4,7 +4,8 @@
 //! (Hong, Wan & Jain 1998 read the same from the profile across the ridges; Matsuyama, Miura & Nagao 1983 take
 //! structural textures apart by such peaks). What makes a peak a texture's own, and not an edge, an outline, a
 //! harmonic or the sum of two crossed sets, is said beside each test.
-//! Limits: pitches up to 3.2 mm and of at least 2.2 pixels; three lines in a tile are too few.
+//! Limits: pitches up to 3.2 mm and of at least 2.2 pixels. Three dark sets that cross at 37 degrees run into each other
+//! in the spectrum from about 1.6 mm on and come out as none.
 
 use rayon::prelude::*;
 use rustfft::{FftPlanner, num_complex::Complex};
@@ -19,10 +20,14 @@ const PITCH_MAX_MM: f64 = 3.2;
 const HIGHEST: f64 = 0.45;
 /// Standard deviation of reflectance that the strongest set of lines has to make.
 const LEAST_STRENGTH: f64 = 0.025;
-/// A peak exceeds the median power at its own frequency, all directions, this many times (noise does so once in
-/// some ten thousand places: a box of nine exponential powers).
-const OVER_RING: f64 = 12.0;
-/// A peak exceeds what is 2.5 cycles beside it on its own ray this many times: edges are rays, not peaks.
+/// What is no texture at a frequency: the power that a fifth of all directions stays under (of a short ring three
+/// crossed sets fill more than half).
+const QUIET_SHARE: f64 = 0.2;
+/// A peak exceeds that this many times: at 9.6 two of 36 tiles of white noise had a pitch, at 12 none.
+const OVER_QUIET: f64 = 12.0;
+/// Cycles per tile from a peak to where nothing of it is left: two of the window, one of the box, one of rounding.
+const CLEAR: f64 = 3.5;
+/// A peak exceeds what is that far beside it on its own ray this many times: edges are rays, not peaks.
 const OVER_RAY: f64 = 3.0;
 /// Share of a peak's power that may lie at lower frequencies on its ray: a harmonic has its fundamental there,
 /// a bar or a pair of contours its bulk.
@@ -32,7 +37,9 @@ const BELOW_ON_RAY: f64 = 0.6;
 const OF_COARSER: f64 = 0.3;
 /// Two sets are drawn with one pitch when they differ by less; their sum and difference differ by more.
 const LIKE_PITCH: f64 = 0.12;
-/// Share of the strongest tiles whose median is the picture's pitch, and of all tiles that have to be patterned.
+/// Share of a sum's or difference's power that each of the two sets has at least.
+const SET_POWER: f64 = 0.4;
+/// Share of all tiles that have to be patterned before the picture has a pitch.
 const LEAST_PATTERNED: f64 = 0.05;
 /// Least relative difference of two regions' pitches: a hand keeps its pitch to 7 % (measured on rendered hatching).
 const LEAST_DIFFERENCE: f64 = 0.15;
@@ -97,13 +104,14 @@ impl PitchMap {
                 let mean = (sum / (n * n) as f64) as f32;
                 let mut cells: Vec<Complex<f32>> = Vec::with_capacity(n * n);
                 for (row, wy) in rows().zip(&window) {
-                    cells.extend(row.iter().zip(&window).map(|(v, wx)| Complex::new((v - mean) * wx * wy, 0.0)));
+                    cells.extend(
+                        row.iter().zip(&window).map(|(v, wx)| Complex::new((v - mean) * wx * wy, 0.0)),
+                    );
                 }
                 for row in cells.chunks_mut(n) {
                     fft.process(row);
                 }
-                let mut turned: Vec<Complex<f32>> =
-                    (0..n * n).map(|i| cells[i % n * n + i / n]).collect();
+                let mut turned: Vec<Complex<f32>> = (0..n * n).map(|i| cells[i % n * n + i / n]).collect();
                 for column in turned.chunks_mut(n) {
                     fft.process(column);
                 }
@@ -143,10 +151,14 @@ impl PitchMap {
         for y in 0..self.down {
             for x in 0..self.across {
                 let Some(here) = at(x, y) else { continue };
-                if x + 1 < self.across && let Some(right) = at(x + 1, y) {
+                if x + 1 < self.across
+                    && let Some(right) = at(x + 1, y)
+                {
                     differences.push((here - right).abs());
                 }
-                if y + 1 < self.down && let Some(below) = at(x, y + 1) {
+                if y + 1 < self.down
+                    && let Some(below) = at(x, y + 1)
+                {
                     differences.push((here - below).abs());
                 }
             }
@@ -193,8 +205,8 @@ impl PitchMap {
 
 /// Median of at least one number.
 fn median(mut of: Vec<f64>) -> f64 {
-    of.sort_by(f64::total_cmp);
-    of[of.len() / 2]
+    let mid = of.len() / 2;
+    *of.select_nth_unstable_by(mid, f64::total_cmp).1
 }
 
 /// A tile's power spectrum, each place with its eight neighbours (a window spreads a peak over three).
@@ -204,22 +216,30 @@ struct Spectrum {
     boxes: Vec<f64>,
 }
 
-/// A place of the spectrum that stands out: cycles per tile down and across, and its power.
+/// A place of the spectrum that stands out: cycles per tile across and down (centre of gravity, finer than a cycle
+/// per tile), and its power.
 #[derive(Clone, Copy)]
 struct Peak {
-    fx: isize,
-    fy: isize,
-    radius: f64,
+    fx: f64,
+    fy: f64,
     power: f64,
+}
+
+impl Peak {
+    fn radius(&self) -> f64 {
+        self.fx.hypot(self.fy)
+    }
 }
 
 impl Spectrum {
     fn new(n: usize, power: Vec<f64>) -> Self {
-        let at = |x: usize, y: usize| power[x * n + y];
-        let round = |i: usize| [(i + n - 1) % n, i, (i + 1) % n];
-        let boxes = (0..n * n)
-            .map(|i| round(i / n).iter().flat_map(|&x| round(i % n).map(|y| at(x, y))).sum())
-            .collect();
+        let three = |of: &[f64], step: usize, i: usize, along: usize| {
+            let back = if along == 0 { i + (n - 1) * step } else { i - step };
+            let on = if along == n - 1 { i - (n - 1) * step } else { i + step };
+            of[back] + of[i] + of[on]
+        };
+        let down: Vec<f64> = (0..n * n).map(|i| three(&power, 1, i, i % n)).collect();
+        let boxes = (0..n * n).map(|i| three(&down, n, i, i / n)).collect();
         Self { n, power, boxes }
     }
 
@@ -236,39 +256,40 @@ impl Spectrum {
     /// The tile's pitch, if it has one.
     fn pitch(&self, side_mm: f64) -> Option<TilePitch> {
         let peaks = self.peaks(side_mm);
+        let like = |a: &Peak, b: &Peak| (a.radius() / b.radius()).ln().abs() < LIKE_PITCH;
+        // C = A + B or A - B of two sets of like pitch, from which C's own differs.
         let sum_of_two = |c: &Peak| {
             peaks.iter().any(|a| {
-                [1, -1].iter().any(|sign| {
-                    // C = A +- B of two sets of like pitch, which C's own differs from.
-                    let (bx, by) = (sign * (c.fx - a.fx), sign * (c.fy - a.fy));
-                    let like = |r: f64, s: f64| (r / s).ln().abs() < LIKE_PITCH;
-                    peaks.iter().any(|b| {
-                        let met = (b.fx - bx).abs() <= 1 && (b.fy - by).abs() <= 1
-                            || (b.fx + bx).abs() <= 1 && (b.fy + by).abs() <= 1;
-                        met && like(a.radius, b.radius)
-                            && !like(c.radius, a.radius)
-                            && a.power.min(b.power) > 0.4 * c.power
-                    })
+                let (bx, by) = (c.fx - a.fx, c.fy - a.fy);
+                let (cx, cy) = (c.fx + a.fx, c.fy + a.fy);
+                peaks.iter().any(|b| {
+                    let near =
+                        |x: f64, y: f64| (b.fx - x).hypot(b.fy - y).min((b.fx + x).hypot(b.fy + y)) < 1.0;
+                    (near(bx, by) || near(cx, cy))
+                        && like(a, b)
+                        && !like(c, a)
+                        && a.power.min(b.power) > SET_POWER * c.power
                 })
             })
         };
         let best = peaks.iter().filter(|c| !sum_of_two(c)).max_by(|a, b| a.power.total_cmp(&b.power))?;
         // Both halves of the spectrum hold the same power.
         let strength = (2.0 * best.power).sqrt();
-        if strength < LEAST_STRENGTH {
-            return None;
-        }
-        // Centre of gravity: finer than a cycle per tile.
+        (strength >= LEAST_STRENGTH).then(|| TilePitch { pitch_mm: side_mm / best.radius(), strength })
+    }
+
+    /// A peak with its centre of gravity.
+    fn peak(&self, fx: isize, fy: isize) -> Peak {
         let (mut weight, mut x, mut y) = (0.0, 0.0, 0.0);
         for dx in -1..=1 {
             for dy in -1..=1 {
-                let p = self.power[self.index(best.fx + dx, best.fy + dy)];
+                let p = self.power[self.index(fx + dx, fy + dy)];
                 weight += p;
-                x += p * (best.fx + dx) as f64;
-                y += p * (best.fy + dy) as f64;
+                x += p * (fx + dx) as f64;
+                y += p * (fy + dy) as f64;
             }
         }
-        Some(TilePitch { pitch_mm: side_mm * weight / x.hypot(y), strength })
+        Peak { fx: x / weight, fy: y / weight, power: weight }
     }
 
     /// The peaks that are a texture's.
@@ -276,7 +297,7 @@ impl Spectrum {
         let lowest = side_mm / PITCH_MAX_MM;
         let highest = HIGHEST * self.n as f64;
         let reach = highest.ceil() as isize;
-        // Medians by ring, and the strongest power within each ring's radius from two cycles on.
+        // What is no texture by ring, and the strongest power within each ring's radius from two cycles on.
         let mut rings: Vec<Vec<f64>> = vec![Vec::new(); reach as usize + 2];
         for fx in 0..=reach {
             for fy in -reach..=reach {
@@ -296,7 +317,13 @@ impl Spectrum {
                 Some(*most)
             })
             .collect();
-        let medians: Vec<f64> = rings.into_iter().map(|r| if r.is_empty() { 0.0 } else { median(r) }).collect();
+        let quiet: Vec<f64> = rings
+            .into_iter()
+            .map(|mut ring| {
+                let at = (ring.len() as f64 * QUIET_SHARE) as usize;
+                if ring.is_empty() { 0.0 } else { *ring.select_nth_unstable_by(at, f64::total_cmp).1 }
+            })
+            .collect();
         let mut peaks = Vec::new();
         for fx in 0..=reach {
             for fy in -reach..=reach {
@@ -308,7 +335,7 @@ impl Spectrum {
                 let ring = radius.round() as usize;
                 let below = (0.7 * radius) as usize;
                 if power < 0.5 * LEAST_STRENGTH * LEAST_STRENGTH
-                    || power < OVER_RING * medians[ring]
+                    || power < OVER_QUIET * quiet[ring]
                     || power < OF_COARSER * strongest[below]
                     || (-2..=2).any(|dx| (-2..=2).any(|dy| self.boxes[self.index(fx + dx, fy + dy)] > power))
                 {
@@ -316,10 +343,10 @@ impl Spectrum {
                 }
                 let (ux, uy) = (fx as f64 / radius, fy as f64 / radius);
                 let on_ray = |r: f64| self.boxed(r * ux, r * uy);
-                let beside = on_ray(radius - 2.5).max(on_ray(radius + 2.5));
-                let lower = (4..).map(|k| 0.5 * f64::from(k)).take_while(|&r| r <= radius - 2.5);
+                let beside = on_ray((radius - CLEAR).max(2.0)).max(on_ray(radius + CLEAR));
+                let lower = (4..).map(|k| 0.5 * f64::from(k)).take_while(|&r| r <= radius - CLEAR);
                 if power > OVER_RAY * beside && lower.map(on_ray).all(|p| p < BELOW_ON_RAY * power) {
-                    peaks.push(Peak { fx, fy, radius, power });
+                    peaks.push(self.peak(fx, fy));
                 }
             }
         }
