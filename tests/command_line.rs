@@ -169,6 +169,7 @@ fn a_drawing_in_all_forms_at_once() {
         "breaks",
         "kind",
         "pitch_mm",
+        "pitch_regions",
         "limits",
         "areas",
         "transitions",
@@ -362,6 +363,9 @@ fn options_reach_the_drawing() {
         &["--kind", "tonal"],
         &["--kind", "tonal-with-lines"],
         &["--kind", "auto"],
+        &["--pitch", "auto"],
+        &["--pitch", "none"],
+        &["--pitch", "0.9mm"],
     ] {
         let mut args = vec!["--overwrite", "-o", "any.svg", "--report", "any.json"];
         args.extend(options);

@@ -303,9 +303,18 @@ fn report_and_net_keep_their_schemas() {
     let mut report = sample_report();
     let text = output::report_json(&report);
     schema::check("report", &text);
-    let order =
-        ["picture_mm", "sheet_mm", "values", "breaks", "kind", "pitch_mm", "limits", "areas", "transitions"];
-    let order = order.iter().chain(&["strokes", "travel_mm", "refits", "version"]);
+    let order = [
+        "picture_mm",
+        "sheet_mm",
+        "values",
+        "breaks",
+        "kind",
+        "pitch_mm",
+        "pitch_regions",
+        "limits",
+        "areas",
+    ];
+    let order = order.iter().chain(&["transitions", "strokes", "travel_mm", "refits", "version"]);
     let places: Vec<usize> = order
         .map(|name| {
             text.find(&format!("\n  \"{name}\"")).unwrap_or_else(|| panic!("no {name} in the report"))

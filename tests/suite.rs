@@ -14,6 +14,7 @@ mod promises;
 mod reading;
 mod sheet_sizes;
 mod sphere;
+mod texture;
 mod tidy;
 mod tone_standards;
 mod zones;

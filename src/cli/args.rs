@@ -7,8 +7,7 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::values::{
-    BreaksArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length, parse_line_total,
-    parse_plainness, parse_tone_range, parse_values,
+    BreaksArg, PitchArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length, parse_line_total, parse_pitch, parse_plainness, parse_tone_range, parse_values,
 };
 use super::zones::parse_outline;
 use merestone::areas::zones::Outline;
@@ -148,6 +147,12 @@ pub(crate) struct ValueArgs {
     /// are not drawn); auto looks for itself
     #[arg(long, value_name = "KIND", value_enum, default_value_t = KindArg::Auto)]
     pub(crate) kind: KindArg,
+
+    /// The distance from line to line of the hatching (or dot row to dot row) on the sheet, such as 0.9mm: what is
+    /// that fine is averaged; none averages nothing, auto measures
+    #[arg(long, value_name = "auto|none|LENGTH", value_parser = parse_pitch, default_value = "auto",
+          allow_hyphen_values = true)]
+    pub(crate) pitch: PitchArg,
 }
 
 /// How much is drawn, and how.

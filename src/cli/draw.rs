@@ -8,14 +8,14 @@ use merestone::reference::{ReadOptions, Reference, ReferenceError, read_bytes, r
 use merestone::sheet::{Orientation, Paper, PlaceOptions};
 use merestone::strokes::SoftLines;
 use merestone::study::{DEFAULT_VALUES, Settings, Stages, Step, StudyError, report, run as run_study};
-use merestone::tone::{BreakRule, ReferenceKind, ToneRange};
+use merestone::tone::{BreakRule, PitchRule, ReferenceKind, ToneRange};
 use merestone::transitions::HowMuch;
 
 use super::args::{DrawArgs, KindArg, LineArgs, OrientationArg, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::print::{Failure, say};
 use super::progress::Progress;
-use super::values::{BreaksArg, ToneRangeArg};
+use super::values::{BreaksArg, PitchArg, ToneRangeArg};
 use super::zones::{outlined, read_mask, spare_mask};
 
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
@@ -114,6 +114,11 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
             KindArg::Hatched => Some(ReferenceKind::Hatched),
             KindArg::Tonal => Some(ReferenceKind::Tonal),
             KindArg::TonalWithLines => Some(ReferenceKind::TonalWithLines),
+        },
+        pitch: match args.values.pitch {
+            PitchArg::Auto => PitchRule::Measured,
+            PitchArg::None => PitchRule::None,
+            PitchArg::Given(mm) => PitchRule::Fixed(mm),
         },
         narrowest_mm: args.lines.narrowest,
         least_area_mm2: args.lines.least_area,

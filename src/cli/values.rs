@@ -22,6 +22,28 @@ pub(crate) enum ToneRangeArg {
     Given([f64; 2]),
 }
 
+/// `--pitch` as written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum PitchArg {
+    /// Measured.
+    Auto,
+    /// No texture.
+    None,
+    /// In mm.
+    Given(f64),
+}
+
+/// `auto`, `none` or a length.
+pub(crate) fn parse_pitch(text: &str) -> Result<PitchArg, String> {
+    match text.trim() {
+        "auto" => Ok(PitchArg::Auto),
+        "none" => Ok(PitchArg::None),
+        length => {
+            parse_length_mm(length).map(PitchArg::Given).map_err(|e| format!("{e}; or write auto or none"))
+        }
+    }
+}
+
 /// A length with its unit, in mm.
 pub(crate) fn parse_length(text: &str) -> Result<f64, String> {
     parse_length_mm(text).map_err(|e| e.to_string())

@@ -70,6 +70,15 @@ pub struct Distances {
     pub fitted: f64,
 }
 
+/// Part of the picture with one pitch of texture.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct PitchShare {
+    /// Distance from line to line, or dot row to dot row, in mm on the sheet.
+    pub pitch_mm: f64,
+    /// Share of the picture, 0 to 1.
+    pub share: f64,
+}
+
 /// The report of one drawing. Its schema is `schema/report.schema.json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
@@ -83,8 +92,10 @@ pub struct Report {
     pub breaks: Vec<f64>,
     /// Kind of reference.
     pub kind: Kind,
-    /// Pitch of the texture in mm on the sheet, when one was found.
+    /// Pitch of the texture in mm on the sheet, when one was set or found.
     pub pitch_mm: Option<f64>,
+    /// Parts of the picture that differ in measured pitch, the largest first.
+    pub pitch_regions: Vec<PitchShare>,
     /// Limits.
     pub limits: Limits,
     /// How far areas were merged.
@@ -120,6 +131,7 @@ impl Report {
             breaks: Vec::new(),
             kind: Kind::default(),
             pitch_mm: None,
+            pitch_regions: Vec::new(),
             limits: Limits::default(),
             merging: Merging::default(),
             areas: Count::default(),
@@ -141,6 +153,7 @@ impl Report {
             .into_iter()
             .chain(&mut report.breaks)
             .chain(&mut report.pitch_mm)
+            .chain(report.pitch_regions.iter_mut().flat_map(|r| [&mut r.pitch_mm, &mut r.share]))
             .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
             .chain([&mut report.transitions, &mut report.strokes].map(|c| &mut c.length_mm))
             .chain(

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Merging, Report};
+use crate::output::{Count, Kind, LengthCount, Limits, Merging, PitchShare, Report};
 use crate::tone::ReferenceKind;
 use crate::transitions::{HowMuch, plainness_of};
 
@@ -56,6 +56,11 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
             ]),
         },
         pitch_mm: tone.pitch_mm,
+        pitch_regions: tone
+            .pitch_regions
+            .iter()
+            .map(|r| PitchShare { pitch_mm: r.pitch_mm, share: r.share })
+            .collect(),
         limits: Limits { asked, used },
         merging: Merging { height: traced.height, plainness: plainness_of(traced.height) },
         areas: Count { count: traced.net.areas.len() },

@@ -7,7 +7,7 @@ use crate::areas::zones::{
 };
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
-use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
+use crate::tone::{BreakRule, PITCH_RANGE_MM, PitchRule, ReferenceKind, ToneOptions, ToneRange};
 use crate::transitions::{HowMuch, NetOptions};
 
 use super::StudyError;
@@ -54,6 +54,8 @@ pub struct Settings {
     pub tone_range: ToneRange,
     /// How the reference is made; `None`: found from the picture.
     pub kind: Option<ReferenceKind>,
+    /// How the pitch of the texture is known.
+    pub pitch: PitchRule,
     /// Narrowest strip between two lines, in mm.
     pub narrowest_mm: f64,
     /// Smallest area, in mm2.
@@ -85,6 +87,7 @@ impl Settings {
             breaks: BreakRule::Fitted,
             tone_range: ToneRange::Auto,
             kind: None,
+            pitch: PitchRule::Measured,
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
             how_much: HowMuch::default(),
@@ -110,6 +113,10 @@ impl Settings {
             && !(0.0 <= ink && ink < paper && paper <= 100.0)
         {
             return Err(StudyError::ToneRange { ink, paper });
+        }
+        if let PitchRule::Fixed(pitch) = self.pitch {
+            let [least, most] = PITCH_RANGE_MM;
+            in_range("texture's pitch", "mm", pitch, least, most)?;
         }
         let [least, most] = NARROWEST_RANGE_MM;
         in_range("narrowest width", "mm", self.narrowest_mm, least, most)?;
@@ -224,6 +231,7 @@ impl Settings {
             breaks: self.breaks.clone(),
             tone_range: self.tone_range,
             kind: self.kind,
+            pitch: self.pitch,
         }
     }
 
@@ -294,6 +302,7 @@ mod tests {
             assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
             assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
             assert!(refused(|s| s.how_much = HowMuch::LineBudget { mm: bad }).contains("budget"), "{bad}");
+            assert!(refused(|s| s.pitch = PitchRule::Fixed(bad)).contains("pitch"), "{bad}");
             assert!(refused(|s| s.place.picture_width_mm = Some(bad)).contains("width"), "{bad}");
             assert!(refused(|s| s.place.picture_height_mm = Some(bad)).contains("height"), "{bad}");
         }

@@ -4,7 +4,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::gauss::gaussian;
-use super::texture::TilePitch;
+use super::pitch::PitchMap;
 use crate::colour::lightness_f32;
 use crate::raster::Raster;
 
@@ -58,7 +58,7 @@ const LINE_SHARE: f64 = 0.004;
 pub(super) fn judge(
     reflectance: &Raster<f32>,
     px_per_mm: f64,
-    pitches: &[Option<TilePitch>],
+    pitches: &PitchMap,
 ) -> (ReferenceKind, KindEvidence) {
     let sigma = (SURROUNDINGS_MM * px_per_mm) as f32;
     let mean = gaussian(reflectance, sigma);
@@ -77,8 +77,7 @@ pub(super) fn judge(
         let mid = shares.len() / 2;
         f64::from(*shares.select_nth_unstable_by(mid, f32::total_cmp).1)
     };
-    let patterned = pitches.iter().filter(|p| p.is_some()).count();
-    let patterned_share = patterned as f64 / pitches.len().max(1) as f64;
+    let patterned_share = pitches.patterned_share();
     let line_share = thin_dark_share(reflectance, px_per_mm);
     let ink = ink_share > INK_SHARE
         || (ink_share > INK_SHARE / 3.0 && (patterned_share > PATTERNED_SHARE || line_share > STROKE_SHARE));

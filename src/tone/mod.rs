@@ -9,10 +9,10 @@ mod edge_mean;
 mod fade;
 mod gauss;
 mod kind;
+mod pitch;
 mod scale;
 mod texture;
 
-use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::colour::{lightness, lightness_f32, reflectance};
@@ -22,6 +22,7 @@ use crate::raster::Raster;
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
 pub use kind::{KindEvidence, ReferenceKind};
+pub use pitch::{PitchMap, PitchRegion, TilePitch};
 pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
 pub use texture::Waver;
 
@@ -45,6 +46,24 @@ pub enum ToneRange {
     Fixed([f64; 2]),
 }
 
+/// How the pitch of the texture is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum PitchRule {
+    /// Measured; the first mean's width follows the unevenness that the texture leaves.
+    #[default]
+    Measured,
+    /// There is no texture: nothing is averaged.
+    None,
+    /// Pitch in mm on the sheet, [`PITCH_RANGE_MM`]: it decides the first mean's width.
+    Fixed(f64),
+}
+
+/// Range of a pitch that is given, in mm: finer is no texture, coarser is drawing.
+pub const PITCH_RANGE_MM: [f64; 2] = [0.1, 5.0];
+/// Width of the first mean (standard deviation) as a share of a pitch that is given: a Gaussian of 0.55 of the pitch
+/// leaves exp(-2 (0.55 pi)^2) = 0.25 % of a grating's swing.
+const WIDTH_OF_PITCH: f64 = 0.55;
+
 /// Settings of the tone stage.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ToneOptions {
@@ -56,11 +75,19 @@ pub struct ToneOptions {
     pub tone_range: ToneRange,
     /// The reference's kind; `None` to judge it.
     pub kind: Option<ReferenceKind>,
+    /// How the pitch of the texture is known.
+    pub pitch: PitchRule,
 }
 
 impl Default for ToneOptions {
     fn default() -> Self {
-        Self { values: 5, breaks: BreakRule::Fitted, tone_range: ToneRange::Auto, kind: None }
+        Self {
+            values: 5,
+            breaks: BreakRule::Fitted,
+            tone_range: ToneRange::Auto,
+            kind: None,
+            pitch: PitchRule::Measured,
+        }
     }
 }
 
@@ -83,6 +110,9 @@ pub enum ToneError {
         "the tone range {0:?} has no room: give the lightness (L*) of the ink, then a higher one of the paper"
     )]
     Range([f64; 2]),
+    /// A pitch outside [`PITCH_RANGE_MM`].
+    #[error("a pitch of {0} mm is no texture: give {least} to {most} mm", least = PITCH_RANGE_MM[0], most = PITCH_RANGE_MM[1])]
+    Pitch(f64),
 }
 
 /// The tones of a reference with texture averaged away.
@@ -100,8 +130,10 @@ pub struct ToneField {
     pub mean_width_mm: f64,
     /// What is left of the texture in `lightness`.
     pub waver: Waver,
-    /// Pitch of the texture in mm on the sheet, if it has one.
+    /// Pitch of the texture in mm on the sheet, as given or as measured, if it has one.
     pub pitch_mm: Option<f64>,
+    /// Regions that differ in measured pitch, the largest first; none when the pitch was given.
+    pub pitch_regions: Vec<PitchRegion>,
     /// The breaks.
     pub scale: ValueScale,
     /// What the reference is made of.
@@ -154,26 +186,21 @@ pub fn measure(
         (_, ToneRange::Auto) => robust_range(input, &mut notes),
     };
     let mut normal = normalise(input, tone_range);
-    let pitches = texture::tile_pitches(&normal, px_per_mm);
+    let pitches = PitchMap::of(&normal, px_per_mm);
     let (judged, mut evidence) = kind::judge(&normal, px_per_mm, &pitches);
     evidence.set_by_hand = options.kind.is_some();
     let kind = options.kind.unwrap_or(judged);
     if kind == ReferenceKind::TonalWithLines {
         normal = kind::close_disc(&normal, 0.4 * px_per_mm);
     }
-    let by_width = texture::unevenness_by_width(&normal, px_per_mm);
-    let least = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).fold(f64::INFINITY, f64::min);
-    let limit = UNEVEN_LEFT.max(UNEVEN_NEAR_LEAST * least);
-    let width = by_width.iter().position(|u| u.quantile(EVEN_SHARE) <= limit).unwrap_or(by_width.len() - 1);
-    let width = if by_width[0].quantile(0.5) > GRAIN_L {
-        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0))
-    } else {
-        width
+    let mean_width_mm = match options.pitch {
+        PitchRule::Measured => first_width_mm(&normal, px_per_mm),
+        PitchRule::None => 0.0,
+        PitchRule::Fixed(pitch) => WIDTH_OF_PITCH * pitch,
     };
-    let mean_width_mm = texture::WIDTHS_MM[width];
     let sigma = (mean_width_mm * px_per_mm) as f32;
     let fine = gaussian(&normal, sigma);
-    let (lightness, waver) = if width == 0 {
+    let (lightness, waver) = if mean_width_mm <= 0.0 {
         (normal.map(lightness_f32), Waver::none())
     } else {
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS);
@@ -199,13 +226,35 @@ pub fn measure(
         px_per_mm,
         mean_width_mm,
         waver,
-        pitch_mm: median_pitch(&pitches),
+        pitch_mm: match options.pitch {
+            PitchRule::Measured => pitches.median_mm(),
+            PitchRule::None => None,
+            PitchRule::Fixed(pitch) => Some(pitch),
+        },
+        pitch_regions: match options.pitch {
+            PitchRule::Measured => pitches.regions(),
+            PitchRule::None | PitchRule::Fixed(_) => Vec::new(),
+        },
         scale,
         kind,
         evidence,
         tone_range,
     };
     Ok(Noted::with(field, notes))
+}
+
+/// Width in mm of the narrowest first mean that leaves little of the texture's unevenness.
+fn first_width_mm(normal: &Raster<f32>, px_per_mm: f64) -> f64 {
+    let by_width = texture::unevenness_by_width(normal, px_per_mm);
+    let least = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).fold(f64::INFINITY, f64::min);
+    let limit = UNEVEN_LEFT.max(UNEVEN_NEAR_LEAST * least);
+    let width = by_width.iter().position(|u| u.quantile(EVEN_SHARE) <= limit).unwrap_or(by_width.len() - 1);
+    let width = if by_width[0].quantile(0.5) > GRAIN_L {
+        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0))
+    } else {
+        width
+    };
+    texture::WIDTHS_MM[width]
 }
 
 fn check(options: &ToneOptions) -> Result<(), ToneError> {
@@ -224,6 +273,11 @@ fn check(options: &ToneOptions) -> Result<(), ToneError> {
         if !inside || range[1] - range[0] < 1.0 {
             return Err(ToneError::Range(range));
         }
+    }
+    if let PitchRule::Fixed(pitch) = options.pitch
+        && !(PITCH_RANGE_MM[0]..=PITCH_RANGE_MM[1]).contains(&pitch)
+    {
+        return Err(ToneError::Pitch(pitch));
     }
     Ok(())
 }
@@ -283,19 +337,6 @@ fn normalise(input: &Raster<f32>, range: [f64; 2]) -> Raster<f32> {
     let [ink, paper] = range.map(reflectance);
     let (ink, gain) = (ink as f32, (1.0 / (paper - ink)) as f32);
     input.map(|v| ((v - ink) * gain).clamp(0.0, 1.0))
-}
-
-/// Median pitch of the patterned tiles, the strongest half of them, if a twentieth of the picture is patterned.
-fn median_pitch(pitches: &[Option<texture::TilePitch>]) -> Option<f64> {
-    let mut found: Vec<texture::TilePitch> = pitches.iter().copied().flatten().collect();
-    if found.is_empty() || found.len() * 20 < pitches.len() {
-        return None;
-    }
-    found.sort_by(|a, b| b.strength.total_cmp(&a.strength));
-    found.truncate(found.len().div_ceil(2));
-    let mut mm: Vec<f64> = found.par_iter().map(|p| p.pitch_mm).collect();
-    mm.sort_by(f64::total_cmp);
-    Some(mm[mm.len() / 2])
 }
 
 /// L* of the mean reflectance over a set of samples.

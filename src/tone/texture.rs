@@ -1,7 +1,6 @@
-//! Texture: how uneven a tone is at each width of mean, and the pitch of hatching or screen.
+//! Texture: how uneven a tone is at each width of mean, and what unevenness an averaged tone keeps.
 
 use rayon::prelude::*;
-use rustfft::{FftPlanner, num_complex::Complex};
 
 use super::gauss::gaussian;
 use crate::colour::lightness_f32;
@@ -14,10 +13,6 @@ pub(super) const WIDTHS_MM: [f64; 14] =
 const PER_OCTAVE: usize = 3;
 /// Side of the tiles in which unevenness is measured, in mm.
 const UNEVEN_TILE_MM: f64 = 5.0;
-/// Side of the tiles in which pitch is measured, in mm: eight lines of 1 mm.
-const PITCH_TILE_MM: f64 = 9.0;
-/// Coarsest pitch looked for, in mm.
-const PITCH_MAX_MM: f64 = 3.2;
 
 /// Unevenness of a tone by tile.
 pub(super) struct Unevenness {
@@ -71,113 +66,6 @@ pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> 
             unevenness(&means[i], single.as_ref().unwrap_or(&means[i + PER_OCTAVE]), px_per_mm)
         })
         .collect()
-}
-
-/// Pitch of hatching, screen or stipple in one tile.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct TilePitch {
-    /// Distance from line to line (or dot row to dot row) in mm.
-    pub(super) pitch_mm: f64,
-    /// Standard deviation of reflectance that the texture makes.
-    pub(super) strength: f64,
-}
-
-/// Pitch by tile, `None` where a tile has no periodic texture; tiles overlap by half.
-///
-/// The ring of the tile's power spectrum in which a grating stands out (Hong, Wan & Jain 1998 take the same
-/// from the profile across the ridges). Rings are weighed with the square of their frequency, which makes the
-/// spectrum of plain edges level.
-pub(super) fn tile_pitches(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Option<TilePitch>> {
-    let (w, h) = (reflectance.width(), reflectance.height());
-    let n = ((PITCH_TILE_MM * px_per_mm) as usize).next_power_of_two();
-    let n = n.min(w.min(h));
-    if n < 16 {
-        return Vec::new();
-    }
-    let fft = FftPlanner::new().plan_fft_forward(n);
-    let window: Vec<f32> =
-        (0..n).map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / n as f32).cos()).collect();
-    let starts = |len: usize| -> Vec<usize> {
-        let steps = (2 * (len - n)).div_ceil(n);
-        (0..=steps).map(|i| (i * (len - n)).checked_div(steps).unwrap_or(0)).collect()
-    };
-    let places: Vec<(usize, usize)> =
-        starts(h).into_iter().flat_map(|y| starts(w).into_iter().map(move |x| (x, y))).collect();
-    places
-        .into_par_iter()
-        .map(|(x0, y0)| {
-            let mut cells: Vec<Complex<f32>> = Vec::with_capacity(n * n);
-            let mut sum = 0.0_f64;
-            for y in y0..y0 + n {
-                sum += reflectance.row(y)[x0..x0 + n].iter().map(|&v| f64::from(v)).sum::<f64>();
-            }
-            let mean = (sum / (n * n) as f64) as f32;
-            for y in 0..n {
-                for x in 0..n {
-                    cells.push(Complex::new(
-                        (reflectance.at(x0 + x, y0 + y) - mean) * window[x] * window[y],
-                        0.0,
-                    ));
-                }
-            }
-            for row in cells.chunks_mut(n) {
-                fft.process(row);
-            }
-            let mut column = vec![Complex::new(0.0_f32, 0.0); n];
-            let mut rings = vec![0.0_f64; n / 2];
-            for x in 0..n {
-                for y in 0..n {
-                    column[y] = cells[y * n + x];
-                }
-                fft.process(&mut column);
-                let fx = x.min(n - x) as f64;
-                for (y, c) in column.iter().enumerate() {
-                    let ring = fx.hypot(y.min(n - y) as f64).round() as usize;
-                    if ring < rings.len() {
-                        rings[ring] += f64::from(c.norm_sqr());
-                    }
-                }
-            }
-            ring_peak(&rings, n, px_per_mm)
-        })
-        .collect()
-}
-
-/// The ring that stands out, if one does.
-fn ring_peak(rings: &[f64], n: usize, px_per_mm: f64) -> Option<TilePitch> {
-    let side_mm = n as f64 / px_per_mm;
-    let first = (side_mm / PITCH_MAX_MM).ceil().max(3.0) as usize;
-    let last = rings.len() * 9 / 10;
-    if first + 4 > last {
-        return None;
-    }
-    // A ring is one cycle per tile wide; the window spreads a grating over three.
-    let level: Vec<f64> = (0..rings.len())
-        .map(|r| {
-            let (a, b) = (r.saturating_sub(1), (r + 2).min(rings.len()));
-            rings[a..b].iter().sum::<f64>() * (r * r) as f64
-        })
-        .collect();
-    let peak = (first..last).max_by(|&a, &b| level[a].total_cmp(&level[b]))?;
-    if peak == first || peak + 1 >= last {
-        return None;
-    }
-    let mut around: Vec<f64> = (first.max(peak / 2)..last.min(2 * peak)).map(|r| level[r]).collect();
-    around.sort_by(f64::total_cmp);
-    let background = around[around.len() / 2];
-    // Power of the three rings, freed from the window (3/8 in each direction) and the transform's n^4.
-    let power = rings[peak - 1..=peak + 1].iter().sum::<f64>() / (n as f64).powi(4) / (0.375 * 0.375);
-    let strength = power.sqrt();
-    if level[peak] < 3.0 * background || strength < 0.03 {
-        return None;
-    }
-    // Centre of gravity of the peak: finer than a ring.
-    let (mut weight, mut centre) = (0.0, 0.0);
-    for (r, p) in rings.iter().enumerate().take(peak + 2).skip(peak - 1) {
-        weight += p;
-        centre += p * r as f64;
-    }
-    Some(TilePitch { pitch_mm: side_mm / (centre / weight), strength })
 }
 
 /// Steps of lightness in which unevenness is kept, in L*.
