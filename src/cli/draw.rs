@@ -112,6 +112,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         },
         narrowest_mm: args.lines.narrowest,
         least_area_mm2: args.lines.least_area,
+        thin_mm: args.lines.thin.0,
         plainness: args.lines.plainness.unwrap_or(DEFAULT_PLAINNESS),
         soft: match args.lines.soft {
             SoftArg::Solid => SoftLines::Solid,
@@ -167,7 +168,7 @@ fn result(
         Content::Pdf => output::pdf(plan, placement, &options),
         Content::Png => output::png(plan, placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
-        Content::Net => output::net_json(&stages.traced.net, placement).into_bytes(),
+        Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),
     })
 }

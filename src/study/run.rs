@@ -7,6 +7,7 @@ use crate::notes::Noted;
 use crate::reference::{Reference, resample};
 use crate::sheet::{Placement, RectMm, place};
 use crate::strokes::{StrokePlan, plan_strokes};
+use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, Traced};
 
@@ -30,13 +31,16 @@ pub enum Step {
     Areas,
     /// Transitions are traced and fitted.
     Transitions,
+    /// Thin lights and darks are followed.
+    Thin,
     /// Strokes are put in order.
     Strokes,
 }
 
 impl Step {
     /// All steps, in order.
-    pub const ALL: [Self; 5] = [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Strokes];
+    pub const ALL: [Self; 6] =
+        [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
 
     /// Its name in reports.
     #[must_use]
@@ -46,6 +50,7 @@ impl Step {
             Self::Tone => "tone",
             Self::Areas => "areas",
             Self::Transitions => "transitions",
+            Self::Thin => "thin",
             Self::Strokes => "strokes",
         }
     }
@@ -58,6 +63,7 @@ impl Step {
             Self::Tone => "averaging texture, keeping edges",
             Self::Areas => "finding areas",
             Self::Transitions => "tracing transitions",
+            Self::Thin => "following thin lights and darks",
             Self::Strokes => "putting strokes in order",
         }
     }
@@ -76,6 +82,8 @@ pub struct Stages {
     pub areas_used: AreaOptions,
     /// The boundary net in mm on the picture, and the value of every working pixel.
     pub traced: Traced,
+    /// Thin lights and darks that are no areas, in mm on the picture.
+    pub thin: Vec<ThinMark>,
     /// The strokes in mm on the sheet.
     pub strokes: StrokePlan,
     /// How long each step took, in ms, in the order of the steps.
@@ -139,15 +147,21 @@ pub fn run(
         ));
     }
 
+    clock.next(Step::Thin);
+    let thin = settings.thin_options().map_or_else(Vec::new, |options| {
+        thin::find(&tone, &traced.net, &traced.values, area_map.used.narrowest_mm, &options)
+    });
+
     clock.next(Step::Strokes);
-    let strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
+    let mut strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
     if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
+    strokes.add_thin(&thin, &placement);
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
-        Stages { placement, px_per_mm, tone, areas_used: area_map.used, traced, strokes, timings_ms },
+        Stages { placement, px_per_mm, tone, areas_used: area_map.used, traced, thin, strokes, timings_ms },
         notes,
     ))
 }

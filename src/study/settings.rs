@@ -3,6 +3,7 @@
 use crate::areas::AreaOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
+use crate::thin::ThinOptions;
 use crate::tone::{BreakRule, ReferenceKind, ToneOptions, ToneRange};
 use crate::transitions::{DEFAULT_PLAINNESS, NetOptions};
 
@@ -14,6 +15,8 @@ pub const DEFAULT_VALUES: u8 = 5;
 pub const DEFAULT_NARROWEST_MM: f64 = 1.0;
 /// Smallest area unless set, in mm2: room for one digit (common practice, no source).
 pub const DEFAULT_LEAST_AREA_MM2: f64 = 6.0;
+/// Thinnest light or dark kept as a line unless set, in mm (common practice, no source).
+pub const DEFAULT_THIN_MM: f64 = 0.4;
 /// Width of the printed line unless set, in mm: black that shows through on a light box (common practice).
 pub const DEFAULT_LINE_MM: f64 = 0.35;
 /// Largest reference to open unless set, in megapixels.
@@ -45,6 +48,8 @@ pub struct Settings {
     pub narrowest_mm: f64,
     /// Smallest area, in mm2.
     pub least_area_mm2: f64,
+    /// Thinnest light or dark that is kept as one centre line, in mm; `None`: no thin marks.
+    pub thin_mm: Option<f64>,
     /// How far areas are merged: 0 keeps every difference that can be believed, 100 hardly any.
     pub plainness: f64,
     /// How soft lines are drawn.
@@ -68,6 +73,7 @@ impl Settings {
             kind: None,
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
+            thin_mm: Some(DEFAULT_THIN_MM),
             plainness: DEFAULT_PLAINNESS,
             soft: SoftLines::Solid,
             chain: false,
@@ -93,6 +99,9 @@ impl Settings {
         in_range("narrowest width", "mm", self.narrowest_mm, least, most)?;
         if !(self.least_area_mm2 > 0.0 && self.least_area_mm2 <= MOST_LEAST_AREA_MM2) {
             return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
+        }
+        if let Some(thin_mm) = self.thin_mm {
+            in_range("thinnest mark's width", "mm", thin_mm, least, most)?;
         }
         in_range("plainness", "", self.plainness, 0.0, 100.0)?;
         let [least, most] = LINE_RANGE_MM;
@@ -154,6 +163,12 @@ impl Settings {
         NetOptions { plainness: self.plainness, ..NetOptions::default() }
     }
 
+    /// What the thin marks need to know; `None` when there are to be none.
+    #[must_use]
+    pub fn thin_options(&self) -> Option<ThinOptions> {
+        self.thin_mm.map(|limit_mm| ThinOptions { limit_mm, plainness: self.plainness })
+    }
+
     /// What the strokes stage needs to know.
     #[must_use]
     pub fn stroke_options(&self) -> StrokeOptions {
@@ -207,6 +222,7 @@ mod tests {
             let text = refused(|s| s.narrowest_mm = bad);
             assert!(text.contains("narrowest"), "{text}");
             assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
+            assert!(refused(|s| s.thin_mm = Some(bad)).contains("thinnest"), "{bad}");
             assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
             assert!(refused(|s| s.place.picture_width_mm = Some(bad)).contains("width"), "{bad}");
             assert!(refused(|s| s.place.picture_height_mm = Some(bad)).contains("height"), "{bad}");

@@ -26,6 +26,8 @@ use crate::raster::Raster;
 use crate::tone::ToneField;
 
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
+pub(crate) use place::{normals, sample};
+pub(crate) use smooth::{even, smooth};
 
 /// Settings of the transitions stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
