@@ -12,5 +12,6 @@ mod promises;
 mod reading;
 mod sheet_sizes;
 mod sphere;
+mod thin;
 mod tidy;
 mod tone_standards;

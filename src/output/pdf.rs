@@ -18,7 +18,8 @@ const LONGEST_SIDE_UNITS: f64 = 14_400.0;
 /// Compression of streams, 0 to 10.
 const COMPRESSION: u8 = 8;
 /// Names of the layers in the content, and as a viewer lists them; the last is there only when it holds something.
-const LAYERS: [(&[u8], &str); 3] = [(b"Hard", "Hard edges"), (b"Soft", "Soft edges"), (b"Thin", "Thin marks")];
+const LAYERS: [(&[u8], &str); 3] =
+    [(b"Hard", "Hard edges"), (b"Soft", "Soft edges"), (b"Thin", "Thin marks")];
 
 const CATALOG: Ref = Ref::new(1);
 const PAGES: Ref = Ref::new(2);

@@ -48,7 +48,10 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         areas: Count { count: traced.net.areas.len() },
         transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
         thin: LengthCount { count: thin.len(), length_mm: thin.iter().map(ThinMark::length_mm).sum() },
-        strokes: LengthCount { count: strokes.strokes.len() + strokes.thin.len(), length_mm: strokes.drawn_mm },
+        strokes: LengthCount {
+            count: strokes.strokes.len() + strokes.thin.len(),
+            length_mm: strokes.drawn_mm,
+        },
         travel_mm: strokes.travel_mm,
         refits: Count { count: traced.refits },
         timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),

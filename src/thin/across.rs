@@ -96,7 +96,13 @@ mod tests {
             let mut row = Raster::new(60, 9, 0.0_f32);
             for (i, v) in row.data_mut().iter_mut().enumerate() {
                 // The bar covers 28.0 to 31.0 px.
-                *v = tones[if i % 60 < 28 { 0 } else if i % 60 < 31 { 1 } else { 2 }];
+                *v = tones[if i % 60 < 28 {
+                    0
+                } else if i % 60 < 31 {
+                    1
+                } else {
+                    2
+                }];
             }
             let got = across(&row, Point::new(29.0, 4.5), Vec2::new(1.0, 0.0), [2.0, 8.0], is_light);
             let got = got.expect("the bar stands out");

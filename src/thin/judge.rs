@@ -30,6 +30,9 @@ const TIP_LEAST: f64 = 0.6;
 const TIP_MOST_MM: f64 = 6.0;
 /// The net's values are looked up so many narrowest widths beyond the mark's edges.
 const BESIDE: f64 = 0.3;
+/// On ink a mark differs from what the net shows beside it by this many values: paper in open hatching is a gap
+/// between strokes, and a stroke among dark ones is hatching.
+const INK_STEPS: i32 = 2;
 /// A tip is followed this many points into its area, so that it ends on the border wherever exactly that lies.
 const INTO_AREA: usize = 4;
 
@@ -42,6 +45,13 @@ pub(super) struct Limits {
     pub(super) narrowest_mm: f64,
     /// Least squared difference of tone per mm of line, in L*^2 mm.
     pub(super) height: f64,
+    /// How many values it differs by from what the net shows on either side, at least.
+    pub(super) steps: i32,
+}
+
+/// How many values a mark has to differ by from its sides.
+pub(super) fn least_steps(tone: &ToneField) -> i32 {
+    if tone.kind.is_ink() { INK_STEPS.min(i32::from(tone.scale.values()) - 1) } else { 1 }
 }
 
 /// A ridge measured along its length, in mm.
@@ -77,9 +87,8 @@ pub(super) fn judge(
 ) -> Vec<Candidate> {
     let px = tone.px_per_mm;
     let weak = |a: &Across| a.depth() >= WEAK_L && a.width_px / px <= WIDEST * limits.narrowest_mm;
-    let strong = |a: &Across| {
-        a.depth() >= STRONG_L && weak(a) && a.width_px >= limits.limit_mm * px - WIDTH_SLACK_PX
-    };
+    let strong =
+        |a: &Across| a.depth() >= STRONG_L && weak(a) && a.width_px >= limits.limit_mm * px - WIDTH_SLACK_PX;
     let n = looked.points.len();
     let hole = (limits.limit_mm / looked.spacing_mm).ceil() as usize;
     let mut out = Vec::new();
@@ -89,10 +98,8 @@ pub(super) fn judge(
         if tone.kind.is_ink() && value != 1 && value != tone.scale.values() {
             continue;
         }
-        let shown: Vec<Shown> = run
-            .clone()
-            .map(|i| shown(values, looked, i, value, is_light, limits, px))
-            .collect();
+        let shown: Vec<Shown> =
+            run.clone().map(|i| shown(values, looked, i, value, is_light, limits, px)).collect();
         let missing = bridged_over(&shown, hole);
         for piece in runs(&missing) {
             let own = |at: Option<usize>| at.and_then(|i| shown.get(i)) == Some(&Shown::Own);
@@ -103,7 +110,11 @@ pub(super) fn judge(
                 None => continue,
             };
             let into = |range: Range<usize>| {
-                let start = if joined[0] && range.start == from { from.saturating_sub(INTO_AREA) } else { range.start };
+                let start = if joined[0] && range.start == from {
+                    from.saturating_sub(INTO_AREA)
+                } else {
+                    range.start
+                };
                 let end = if joined[1] && range.end == to { (to + INTO_AREA).min(n) } else { range.end };
                 start..end
             };
@@ -148,7 +159,8 @@ fn worth(
             return Some((start..end, false));
         }
     }
-    let is_tip = joined[0] != joined[1] && (TIP_LEAST * limits.narrowest_mm..=TIP_MOST_MM).contains(&length_mm);
+    let is_tip =
+        joined[0] != joined[1] && (TIP_LEAST * limits.narrowest_mm..=TIP_MOST_MM).contains(&length_mm);
     is_tip.then_some((piece, true))
 }
 
@@ -224,7 +236,7 @@ fn shown(
     let (here, sides) = (at(0.0), [at(beside), at(-beside)]);
     if here >= rank(value) {
         Shown::Own
-    } else if sides.iter().any(|&s| s >= rank(value)) || sides.iter().all(|&s| s < here) {
+    } else if sides.iter().any(|&s| s > rank(value) - limits.steps) || sides.iter().all(|&s| s < here) {
         Shown::Other
     } else {
         Shown::Missing

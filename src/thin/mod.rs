@@ -127,7 +127,12 @@ pub fn find(
     if limit_mm >= narrowest_mm {
         return Vec::new();
     }
-    let limits = Limits { limit_mm, narrowest_mm, height: merging_height(options.plainness) };
+    let limits = Limits {
+        limit_mm,
+        narrowest_mm,
+        height: merging_height(options.plainness),
+        steps: judge::least_steps(tone),
+    };
     let light = tone.light();
     let sigma_px = SIGMA_PER_WIDTH * narrowest_mm * tone.px_per_mm;
     let least_bend = BEND_OF_BAR * judge::WEAK_L / (sigma_px * sigma_px);
@@ -190,7 +195,9 @@ fn look_along(
         .iter()
         .zip(&first)
         .zip(&normal)
-        .map(|((&p, a), &n)| a.filter(|a| a.middle_px.abs() <= reach[0]).map_or(p, |a| p + n * (a.middle_px / px)))
+        .map(|((&p, a), &n)| {
+            a.filter(|a| a.middle_px.abs() <= reach[0]).map_or(p, |a| p + n * (a.middle_px / px))
+        })
         .collect();
     let sigma = (SMOOTH_PER_NARROWEST * limits.narrowest_mm).hypot(SMOOTH_PER_MEAN * tone.mean_width_mm);
     let points = smooth(&moved, false, &vec![sigma / SPACING_MM; moved.len()]);
@@ -203,7 +210,8 @@ fn look_along(
 fn fitted(candidate: &Candidate) -> Option<ThinMark> {
     let options = FitOptions { tolerance_mm: TOLERANCE_MM };
     let curve = fit(&candidate.points, false, &[], [None, None], &options);
-    let width_mm: Vec<f64> = candidate.widths_mm.iter().copied().skip(WIDTH_EVERY / 2).step_by(WIDTH_EVERY).collect();
+    let width_mm: Vec<f64> =
+        candidate.widths_mm.iter().copied().skip(WIDTH_EVERY / 2).step_by(WIDTH_EVERY).collect();
     (!curve.is_empty() && !width_mm.is_empty()).then(|| ThinMark {
         curve,
         value: candidate.value,

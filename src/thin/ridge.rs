@@ -32,7 +32,12 @@ struct RidgePoint {
 
 /// Lines along the light (or the dark) ridges of a lightness (L*), smoothed by `sigma_px` pixels, that bend by at
 /// least `least_bend` L* per pixel squared. Points in pixels, about one pixel apart; strongest lines first.
-pub(super) fn ridges(lightness: &Raster<f32>, sigma_px: f64, light: bool, least_bend: f64) -> Vec<Vec<Point>> {
+pub(super) fn ridges(
+    lightness: &Raster<f32>,
+    sigma_px: f64,
+    light: bool,
+    least_bend: f64,
+) -> Vec<Vec<Point>> {
     let (w, h) = (lightness.width(), lightness.height());
     let smooth = gaussian(lightness, sigma_px as f32);
     let found: Vec<Option<RidgePoint>> = (0..w * h)
@@ -185,9 +190,10 @@ mod tests {
                 assert!(off < 0.1, "{p:?} lies {off:.3} px from the middle at angle {angle}");
             }
             assert!(
-                ridges(&bar, 1.7, !light, 3.0).iter().flatten().all(|p| {
-                    (p.to_vec2() - Vec2::new(middle, middle)).dot(n).abs() > 1.5
-                }),
+                ridges(&bar, 1.7, !light, 3.0)
+                    .iter()
+                    .flatten()
+                    .all(|p| { (p.to_vec2() - Vec2::new(middle, middle)).dot(n).abs() > 1.5 }),
                 "no ridge of the other sign on the bar"
             );
         }

@@ -24,7 +24,8 @@ pub(super) fn trim(net: &BoundaryNet, candidates: Vec<Candidate>) -> Vec<Candida
         // A sample may lie half its spacing further away than the line itself.
         let away = (CLEAR_MM + 0.5 * SAMPLE_MM).powi(2);
         let is_clear = |tree: &RTree<[f64; 2]>, p: &Point| {
-            tree.nearest_neighbor(&[p.x, p.y]).is_none_or(|q| (q[0] - p.x).powi(2) + (q[1] - p.y).powi(2) > away)
+            tree.nearest_neighbor(&[p.x, p.y])
+                .is_none_or(|q| (q[0] - p.x).powi(2) + (q[1] - p.y).powi(2) > away)
         };
         let clear: Vec<bool> =
             candidate.points.iter().map(|p| is_clear(&net_lines, p) && is_clear(&marks, p)).collect();
