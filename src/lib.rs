@@ -8,6 +8,7 @@
 //! tone         texture averaged in linear light, edges kept; the value scale
 //! areas        connected patches of one value, merged by energy
 //! transitions  the planar boundary net, in millimetres on the picture
+//! thin         centre lines of thin lights and darks, beside the net
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
 //! output       svg, pdf, png, json
@@ -29,6 +30,7 @@ pub mod reference;
 pub mod tone;
 pub mod areas;
 pub mod transitions;
+pub mod thin;
 pub mod sheet;
 pub mod strokes;
 pub mod output;

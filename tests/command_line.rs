@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 34] = [
+const DRAW_OPTIONS: [&str; 36] = [
     "--paper",
     "--margin",
     "--orientation",
@@ -15,8 +15,10 @@ const DRAW_OPTIONS: [&str; 34] = [
     "--breaks",
     "--tone-range",
     "--kind",
+    "--pitch",
     "--narrowest",
     "--least-area",
+    "--thin",
     "--plainness",
     "--line-budget",
     "--areas",

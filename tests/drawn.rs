@@ -21,9 +21,18 @@ pub(crate) struct Line {
     pub(crate) values: [u8; 2],
 }
 
+/// One thin mark, in mm on the picture.
+pub(crate) struct Thin {
+    /// Points along it, [`SAMPLE_MM`] apart at most.
+    pub(crate) samples: Vec<Point>,
+    pub(crate) value: u8,
+    pub(crate) width_mm: f64,
+}
+
 /// What the program made of one picture.
 pub(crate) struct Drawn {
     pub(crate) lines: Vec<Line>,
+    pub(crate) thin: Vec<Thin>,
     pub(crate) report: Value,
 }
 
@@ -102,7 +111,7 @@ pub(crate) fn draw_file(
     assert!((at("width") - width_mm).abs() < 0.001, "the picture is {} mm wide, not {width_mm}", at("width"));
     let origin = Vec2::new(at("x"), at("y"));
     let text = std::fs::read_to_string(&svg).expect("the SVG was written");
-    Drawn { lines: read_lines(&text, origin), report }
+    Drawn { lines: read_lines(&text, origin), thin: read_thin(&text, origin), report }
 }
 
 /// The boundary lines of an SVG, moved so that the picture's top left is the origin.
@@ -118,6 +127,28 @@ pub(crate) fn read_lines(svg: &str, origin: Vec2) -> Vec<Line> {
         );
     }
     group.descendants().filter(|n| n.has_tag_name("path")).map(|n| read_line(n, origin)).collect()
+}
+
+/// The thin marks of an SVG, moved likewise.
+fn read_thin(svg: &str, origin: Vec2) -> Vec<Thin> {
+    let document = roxmltree::Document::parse(svg).expect("the SVG is XML");
+    let Some(group) = document.descendants().find(|n| n.attribute("id") == Some("thin")) else {
+        return vec![];
+    };
+    let number = |n: roxmltree::Node<'_, '_>, name: &str| -> f64 {
+        n.attribute(name).expect("a mark says what it is").parse().expect("a number")
+    };
+    let paths = group.children().filter(|n| n.has_tag_name("path"));
+    paths
+        .map(|n| {
+            let path = BezPath::from_svg(n.attribute("d").expect("a path has a d")).expect("a path");
+            Thin {
+                samples: samples(&(kurbo::Affine::translate(-origin) * path)),
+                value: number(n, "data-value") as u8,
+                width_mm: number(n, "data-width-mm"),
+            }
+        })
+        .collect()
 }
 
 fn read_line(node: roxmltree::Node<'_, '_>, origin: Vec2) -> Line {

@@ -101,6 +101,7 @@ fn field(points: &[(f64, f64, f64)], texture: Texture) -> ToneField {
         breaks: BreakRule::Even,
         tone_range: ToneRange::Fixed([0.0, 100.0]),
         kind: None,
+        ..ToneOptions::default()
     };
     let measured = tone::measure(&Raster::from_vec(w, h, data), px, &options).expect("a picture with tones");
     measured.value

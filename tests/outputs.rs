@@ -314,7 +314,7 @@ fn report_and_net_keep_their_schemas() {
         "limits",
         "areas",
     ];
-    let order = order.iter().chain(&["transitions", "strokes", "travel_mm", "refits", "version"]);
+    let order = order.iter().chain(&["transitions", "thin", "strokes", "travel_mm", "refits", "version"]);
     let places: Vec<usize> = order
         .map(|name| {
             text.find(&format!("\n  \"{name}\"")).unwrap_or_else(|| panic!("no {name} in the report"))
@@ -327,7 +327,7 @@ fn report_and_net_keep_their_schemas() {
     schema::check("report", &output::report_json(&report));
 
     let net = net::sample();
-    let text = output::net_json(&net, &on_a4());
+    let text = output::net_json(&net, &[], &on_a4());
     schema::check("net", &text);
     let file: serde_json::Value = serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}"));
     for (t, written) in net.transitions.iter().zip(file["transitions"].as_array().into_iter().flatten()) {
@@ -355,7 +355,7 @@ fn the_same_drawing_gives_the_same_bytes() {
         let net = net::sample();
         let plan = plan_of(&net, SoftLines::Broken, true);
         let png = output::png(&plan, &on_a4(), &framed(), 3.0).unwrap_or_else(|e| panic!("{e}"));
-        let net_file = output::net_json(&net, &on_a4());
+        let net_file = output::net_json(&net, &[], &on_a4());
         let report = output::report_json(&sample_report());
         let svg = output::svg(&plan, &on_a4(), &framed());
         [svg.into_bytes(), output::pdf(&plan, &on_a4(), &framed()), png, net_file.into(), report.into()]

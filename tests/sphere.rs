@@ -235,7 +235,7 @@ fn the_measures_tell_right_lines_from_wrong_ones() {
             let values = [k as u8 + 1, k as u8 + 2];
             crate::drawn::Line { samples: crate::drawn::samples(&path), path, values }
         });
-        Drawn { lines: lines.collect(), report: serde_json::Value::Null }
+        Drawn { lines: lines.collect(), thin: vec![], report: serde_json::Value::Null }
     };
     let allowed = Allowed { mm: 0.3, lightness: 0.5 };
     for (by, right) in [(0.0, true), (0.2, true), (1.0, false)] {

@@ -15,6 +15,7 @@ mod reading;
 mod sheet_sizes;
 mod sphere;
 mod texture;
+mod thin;
 mod tidy;
 mod tone_standards;
 mod zones;

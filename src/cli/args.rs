@@ -7,7 +7,8 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::values::{
-    BreaksArg, PitchArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length, parse_line_total, parse_pitch, parse_plainness, parse_tone_range, parse_values,
+    BreaksArg, PitchArg, ThinArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length,
+    parse_line_total, parse_pitch, parse_plainness, parse_thin, parse_tone_range, parse_values,
 };
 use super::zones::parse_outline;
 use merestone::areas::zones::Outline;
@@ -166,6 +167,11 @@ pub(crate) struct LineArgs {
     /// Smallest area worth its own line, in mm2, cm2 or in2 (6mm2 is room for one digit)
     #[arg(long, value_name = "AREA", value_parser = parse_area, default_value = "6mm2", allow_hyphen_values = true)]
     pub(crate) least_area: f64,
+
+    /// Thinnest light or dark that is kept, in mm, cm or in: a rim light or a strand of hair that is wider than
+    /// this and narrower than --narrowest is drawn as one line; none leaves them out
+    #[arg(long, value_name = "LENGTH|none", value_parser = parse_thin, default_value = "0.4mm", allow_hyphen_values = true)]
+    pub(crate) thin: ThinArg,
 
     /// How far areas are merged, 0 to 100: 0 keeps every difference the picture lets one believe, 100 keeps
     /// hardly any [default: 55, about 3 to 5 m of line on A4 for most pictures with figures]

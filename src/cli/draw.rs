@@ -126,6 +126,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         zones,
         focus,
         rest,
+        thin_mm: args.lines.thin.0,
         soft: match args.lines.soft {
             SoftArg::Solid => SoftLines::Solid,
             SoftArg::Broken => SoftLines::Broken,
@@ -190,7 +191,7 @@ fn result(
         Content::Pdf => output::pdf(plan, placement, &options),
         Content::Png => output::png(plan, placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
-        Content::Net => output::net_json(&stages.traced.net, placement).into_bytes(),
+        Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),
     })
 }

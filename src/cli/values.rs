@@ -44,6 +44,10 @@ pub(crate) fn parse_pitch(text: &str) -> Result<PitchArg, String> {
     }
 }
 
+/// `--thin` as written: the thinnest mark in mm, or `None` for no marks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct ThinArg(pub(crate) Option<f64>);
+
 /// A length with its unit, in mm.
 pub(crate) fn parse_length(text: &str) -> Result<f64, String> {
     parse_length_mm(text).map_err(|e| e.to_string())
@@ -60,6 +64,14 @@ pub(crate) fn parse_areas(text: &str) -> Result<usize, String> {
         Ok(n) if n > 0 => Ok(n),
         _ => Err("write a whole number of areas, at least 1".into()),
     }
+}
+
+/// A length with its unit, or `none`.
+pub(crate) fn parse_thin(text: &str) -> Result<ThinArg, String> {
+    if text.trim() == "none" {
+        return Ok(ThinArg(None));
+    }
+    parse_length(text).map(|mm| ThinArg(Some(mm))).map_err(|e| format!("{e}, or none for no thin marks"))
 }
 
 /// An area with its unit, in mm2.
@@ -125,6 +137,15 @@ mod tests {
         );
         for bad in ["", ",", "80,,40", "80;60", "NaN", "inf,20", "evenly"] {
             assert!(parse_breaks(bad).is_err(), "{bad:?} was taken for breaks");
+        }
+    }
+
+    #[test]
+    fn thin_reads_a_length_or_none() {
+        assert_eq!(parse_thin("none"), Ok(ThinArg(None)), "a word");
+        assert_eq!(parse_thin("0.5mm"), Ok(ThinArg(Some(0.5))), "a length");
+        for bad in ["0.5", "", "nothing"] {
+            assert!(parse_thin(bad).is_err(), "{bad:?} was taken for a thinnest mark");
         }
     }
 

@@ -12,7 +12,9 @@ pub use file::{StagedFile, write_file};
 pub use net_file::net_json;
 pub use pdf::pdf;
 pub use png::{png, value_map_png};
-pub use report::{Count, Distances, Kind, LengthCount, Limits, Merging, PitchShare, Report, SheetSize, report_json};
+pub use report::{
+    Count, Distances, Kind, LengthCount, Limits, Merging, PitchShare, Report, SheetSize, report_json,
+};
 pub use svg::svg;
 
 use std::path::PathBuf;

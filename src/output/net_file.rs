@@ -2,8 +2,9 @@
 
 use super::number::rounded;
 use crate::sheet::Placement;
+use crate::thin::ThinMark;
 use crate::transitions::BoundaryNet;
-use kurbo::Point;
+use kurbo::{CubicBez, Point};
 use serde::Serialize;
 
 /// What a net file holds; coordinates are mm on the sheet. Its schema is `schema/net.schema.json`.
@@ -12,6 +13,14 @@ struct NetFile {
     junctions: Vec<NetFileJunction>,
     transitions: Vec<NetFileTransition>,
     areas: Vec<NetFileArea>,
+    thin: Vec<NetFileThin>,
+}
+
+#[derive(Serialize)]
+struct NetFileThin {
+    value: u8,
+    cubics: Vec<[f64; 2]>,
+    width_mm: Vec<f64>,
 }
 
 #[derive(Serialize)]
@@ -42,11 +51,15 @@ struct NetFileArea {
     tone: f64,
 }
 
-/// The net as JSON text, moved to where the picture lies on the sheet; ids are places in the net's lists.
+/// The net with the thin marks beside it as JSON text, moved to where the picture lies on the sheet; ids are places in the net's lists.
 #[must_use]
-pub fn net_json(net: &BoundaryNet, placement: &Placement) -> String {
+pub fn net_json(net: &BoundaryNet, thin: &[ThinMark], placement: &Placement) -> String {
     let offset = placement.offset();
     let on_sheet = |p: Point| [rounded(p.x + offset.x), rounded(p.y + offset.y)];
+    let cubics = |curve: &[CubicBez]| -> Vec<[f64; 2]> {
+        let first = curve.first().map(|c| c.p0).into_iter();
+        first.chain(curve.iter().flat_map(|c| [c.p1, c.p2, c.p3])).map(on_sheet).collect()
+    };
     let file = NetFile {
         junctions: net
             .junctions
@@ -68,14 +81,7 @@ pub fn net_json(net: &BoundaryNet, placement: &Placement) -> String {
                 left: t.left,
                 right: t.right,
                 values: t.values,
-                cubics: t
-                    .curve
-                    .first()
-                    .map(|c| c.p0)
-                    .into_iter()
-                    .chain(t.curve.iter().flat_map(|c| [c.p1, c.p2, c.p3]))
-                    .map(on_sheet)
-                    .collect(),
+                cubics: cubics(&t.curve),
                 width_mm: t.width_mm.iter().map(|&w| rounded(w)).collect(),
                 height: rounded(t.height),
             })
@@ -89,6 +95,14 @@ pub fn net_json(net: &BoundaryNet, placement: &Placement) -> String {
                 value: a.value,
                 size_mm2: rounded(a.size_mm2),
                 tone: rounded(a.tone),
+            })
+            .collect(),
+        thin: thin
+            .iter()
+            .map(|m| NetFileThin {
+                value: m.value,
+                cubics: cubics(&m.curve),
+                width_mm: m.width_mm.iter().map(|&w| rounded(w)).collect(),
             })
             .collect(),
     };

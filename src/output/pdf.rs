@@ -3,8 +3,9 @@
 use super::number::rounded;
 use super::{DrawingOptions, clean_title};
 use crate::sheet::Placement;
-use crate::strokes::{Stroke, StrokePlan};
+use crate::strokes::StrokePlan;
 use crate::units::MM_PER_INCH;
+use kurbo::CubicBez;
 use miniz_oxide::deflate::compress_to_vec_zlib;
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, TextStr};
@@ -16,8 +17,9 @@ const PT_PER_MM: f64 = 72.0 / MM_PER_INCH;
 const LONGEST_SIDE_UNITS: f64 = 14_400.0;
 /// Compression of streams, 0 to 10.
 const COMPRESSION: u8 = 8;
-/// Names of the two layers in the content, and as a viewer lists them.
-const LAYERS: [(&[u8], &str, bool); 2] = [(b"Hard", "Hard edges", true), (b"Soft", "Soft edges", false)];
+/// Names of the layers in the content, and as a viewer lists them; the last is there only when it holds something.
+const LAYERS: [(&[u8], &str); 3] =
+    [(b"Hard", "Hard edges"), (b"Soft", "Soft edges"), (b"Thin", "Thin marks")];
 
 const CATALOG: Ref = Ref::new(1);
 const PAGES: Ref = Ref::new(2);
@@ -25,7 +27,7 @@ const PAGE: Ref = Ref::new(3);
 const CONTENT: Ref = Ref::new(4);
 const INFO: Ref = Ref::new(5);
 const XMP: Ref = Ref::new(6);
-const LAYER_REFS: [Ref; 2] = [Ref::new(7), Ref::new(8)];
+const LAYER_REFS: [Ref; 3] = [Ref::new(7), Ref::new(8), Ref::new(9)];
 
 /// The drawing as the bytes of a PDF 1.7 file (ISO 32000-1) with one page.
 #[must_use]
@@ -36,7 +38,8 @@ pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
     let content = page_content(plan, placement, options, unit);
     let mut pdf = Pdf::new();
 
-    write_catalog(&mut pdf);
+    let layers = if plan.thin.is_empty() { 2 } else { 3 };
+    write_catalog(&mut pdf, layers);
     pdf.pages(PAGES).kids([PAGE]).count(1);
     let mut page = pdf.page(PAGE);
     let edge = Rect::new(0.0, 0.0, (width / unit) as f32, (height / unit) as f32);
@@ -46,7 +49,7 @@ pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
     }
     let mut resources = page.resources();
     let mut properties = resources.insert(Name(b"Properties")).dict();
-    for ((name, ..), layer) in LAYERS.iter().zip(LAYER_REFS) {
+    for ((name, _), layer) in LAYERS.iter().zip(LAYER_REFS).take(layers) {
         properties.pair(Name(name), layer);
     }
     properties.finish();
@@ -55,7 +58,7 @@ pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
 
     let packed = compress_to_vec_zlib(&content, COMPRESSION);
     pdf.stream(CONTENT, &packed).filter(Filter::FlateDecode);
-    for ((_, shown, _), layer) in LAYERS.iter().zip(LAYER_REFS) {
+    for ((_, shown), layer) in LAYERS.iter().zip(LAYER_REFS).take(layers) {
         let mut group = pdf.indirect(layer).dict();
         group.pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(shown));
     }
@@ -75,17 +78,18 @@ pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
 }
 
 /// The catalog: layers, and the wish that the viewer prints at full size.
-fn write_catalog(pdf: &mut Pdf) {
+fn write_catalog(pdf: &mut Pdf, layers: usize) {
+    let listed = || LAYER_REFS.into_iter().take(layers);
     let mut catalog = pdf.catalog(CATALOG);
     catalog.pages(PAGES).metadata(XMP);
     // ISO 32000-1, table 150: None asks for no scaling; the writer has no method of its own for it.
     catalog.viewer_preferences().display_doc_title(true).pair(Name(b"PrintScaling"), Name(b"None"));
     let mut optional = catalog.insert(Name(b"OCProperties")).dict();
-    optional.insert(Name(b"OCGs")).array().items(LAYER_REFS);
+    optional.insert(Name(b"OCGs")).array().items(listed());
     let mut shown = optional.insert(Name(b"D")).dict();
     shown.pair(Name(b"Name"), TextStr("Boundary lines"));
-    shown.insert(Name(b"Order")).array().items(LAYER_REFS);
-    shown.insert(Name(b"ON")).array().items(LAYER_REFS);
+    shown.insert(Name(b"Order")).array().items(listed());
+    shown.insert(Name(b"ON")).array().items(listed());
 }
 
 /// The page's content in mm from its top left, y down, not yet compressed.
@@ -95,11 +99,21 @@ fn page_content(plan: &StrokePlan, placement: &Placement, options: &DrawingOptio
     let top = (placement.sheet_mm[1] * PT_PER_MM / unit) as f32;
     content.save_state().transform([mm, 0.0, 0.0, -mm, 0.0, top]);
     content.set_line_cap(LineCapStyle::RoundCap).set_line_join(LineJoinStyle::RoundJoin).set_stroke_gray(0.0);
-    for ((name, _, hard), line_mm) in LAYERS.into_iter().zip([options.line_mm, options.soft_line_mm]) {
+    let of_edges = |hard: bool| -> Vec<(&[CubicBez], bool)> {
+        plan.strokes.iter().filter(|s| s.hard == hard).map(|s| (&s.curve[..], s.closed)).collect()
+    };
+    let thin: Vec<(&[CubicBez], bool)> = plan.thin.iter().map(|s| (&s.curve[..], false)).collect();
+    let layers = [
+        (of_edges(true), options.line_mm),
+        (of_edges(false), options.soft_line_mm),
+        (thin, options.soft_line_mm),
+    ];
+    let shown = if plan.thin.is_empty() { 2 } else { 3 };
+    for ((name, _), (lines, line_mm)) in LAYERS.into_iter().zip(layers).take(shown) {
         content.begin_marked_content_with_properties(Name(b"OC")).properties_named(Name(name));
         content.set_line_width(written(line_mm));
-        for stroke in plan.strokes.iter().filter(|s| s.hard == hard) {
-            draw(&mut content, stroke);
+        for (curve, closed) in lines {
+            draw(&mut content, curve, closed);
         }
         content.end_marked_content();
     }
@@ -112,14 +126,14 @@ fn page_content(plan: &StrokePlan, placement: &Placement, options: &DrawingOptio
     content.finish().into_vec()
 }
 
-fn draw(content: &mut Content, stroke: &Stroke) {
-    let Some(first) = stroke.curve.first() else { return };
+fn draw(content: &mut Content, curve: &[CubicBez], closed: bool) {
+    let Some(first) = curve.first() else { return };
     content.move_to(written(first.p0.x), written(first.p0.y));
-    for c in &stroke.curve {
+    for c in curve {
         let [p1, p2, p3] = [c.p1, c.p2, c.p3].map(|p| [written(p.x), written(p.y)]);
         content.cubic_to(p1[0], p1[1], p2[0], p2[1], p3[0], p3[1]);
     }
-    if stroke.closed {
+    if closed {
         content.close_path();
     }
     content.stroke();

@@ -104,7 +104,9 @@ pub struct Report {
     pub areas: Count,
     /// Transitions of the net.
     pub transitions: LengthCount,
-    /// Strokes of the drawing.
+    /// Thin marks beside the net.
+    pub thin: LengthCount,
+    /// Strokes of the drawing, thin marks too.
     pub strokes: LengthCount,
     /// Length of travel between strokes in mm.
     pub travel_mm: f64,
@@ -136,6 +138,7 @@ impl Report {
             merging: Merging::default(),
             areas: Count::default(),
             transitions: LengthCount::default(),
+            thin: LengthCount::default(),
             strokes: LengthCount::default(),
             travel_mm: 0.0,
             refits: Count::default(),
@@ -155,7 +158,7 @@ impl Report {
             .chain(&mut report.pitch_mm)
             .chain(report.pitch_regions.iter_mut().flat_map(|r| [&mut r.pitch_mm, &mut r.share]))
             .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
-            .chain([&mut report.transitions, &mut report.strokes].map(|c| &mut c.length_mm))
+            .chain([&mut report.transitions, &mut report.thin, &mut report.strokes].map(|c| &mut c.length_mm))
             .chain(
                 report.distances_mm.iter_mut().flat_map(|d| [&mut d.placed, &mut d.smoothed, &mut d.fitted]),
             )

@@ -3,12 +3,13 @@
 use super::number::{number, push_number};
 use super::{DrawingOptions, clean_title};
 use crate::sheet::Placement;
-use crate::strokes::{Stroke, StrokePlan};
-use kurbo::Point;
+use crate::strokes::{Stroke, StrokePlan, ThinStroke};
+use kurbo::{CubicBez, Point};
 use svg::Document;
 use svg::node::element::{Group, Path, Rectangle, Title};
 
-/// The drawing as SVG text: boundary lines in the groups `hard` and `soft` of the group `boundary`.
+/// The drawing as SVG text: boundary lines in the groups `hard` and `soft` of the group `boundary`; thin marks, where
+/// there are any, in the group `thin` behind it.
 ///
 /// Pieces of one broken line that follow each other share one path, so that a transition stays one path.
 #[must_use]
@@ -35,6 +36,10 @@ pub fn svg(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
         boundary = boundary.add(group);
     }
     document = document.add(boundary);
+    if !plan.thin.is_empty() {
+        let group = inked(Group::new().set("id", "thin"), options.soft_line_mm);
+        document = document.add(plan.thin.iter().fold(group, |group, stroke| group.add(thin_path(stroke))));
+    }
     if options.frame {
         let p = placement.picture_mm;
         let rectangle = Rectangle::new()
@@ -66,7 +71,7 @@ fn continues(first: &Stroke, next: &Stroke) -> bool {
 fn path(pieces: &[&Stroke]) -> Path {
     let mut data = String::new();
     for stroke in pieces {
-        push_path(&mut data, stroke);
+        push_path(&mut data, &stroke.curve, stroke.closed);
     }
     let first = pieces[0];
     let transitions: Vec<String> = first.transitions.iter().map(ToString::to_string).collect();
@@ -77,12 +82,22 @@ fn path(pieces: &[&Stroke]) -> Path {
         .set("data-transitions", transitions.join(" "))
 }
 
+/// The centre line of one thin mark.
+fn thin_path(stroke: &ThinStroke) -> Path {
+    let mut data = String::new();
+    push_path(&mut data, &stroke.curve, false);
+    Path::new()
+        .set("d", data)
+        .set("data-value", stroke.value.to_string())
+        .set("data-width-mm", number(stroke.width_mm))
+}
+
 /// Appends the path data of one stroke; absolute, so that rounding never adds up.
-fn push_path(data: &mut String, stroke: &Stroke) {
-    let Some(first) = stroke.curve.first() else { return };
+fn push_path(data: &mut String, curve: &[CubicBez], closed: bool) {
+    let Some(first) = curve.first() else { return };
     data.push('M');
     push_point(data, first.p0);
-    for (i, cubic) in stroke.curve.iter().enumerate() {
+    for (i, cubic) in curve.iter().enumerate() {
         data.push(if i == 0 { 'C' } else { ' ' });
         for (k, point) in [cubic.p1, cubic.p2, cubic.p3].into_iter().enumerate() {
             if k > 0 {
@@ -91,7 +106,7 @@ fn push_path(data: &mut String, stroke: &Stroke) {
             push_point(data, point);
         }
     }
-    if stroke.closed {
+    if closed {
         data.push('Z');
     }
 }

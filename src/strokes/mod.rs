@@ -2,10 +2,13 @@
 
 mod gaps;
 mod order;
+mod thin;
 mod trails;
 
 #[cfg(test)]
 mod tests;
+
+pub use thin::ThinStroke;
 
 use crate::sheet::Placement;
 use crate::transitions::BoundaryNet;
@@ -54,8 +57,10 @@ pub struct Stroke {
 /// All strokes of a drawing in drawing order: hard ones first, then soft.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct StrokePlan {
-    /// The strokes.
+    /// The strokes of the net.
     pub strokes: Vec<Stroke>,
+    /// Thin marks, drawn after the net, in drawing order.
+    pub thin: Vec<ThinStroke>,
     /// Length drawn, in mm.
     pub drawn_mm: f64,
     /// Length of the straight movements from each stroke's end to the next one's beginning, in mm.
@@ -74,6 +79,7 @@ struct Line {
 /// One transition of a line.
 #[derive(Clone, Debug)]
 struct Run {
+    /// Its number in the net (or that of a thin mark among the marks).
     transition: usize,
     /// Whether it is drawn from its end.
     reversed: bool,

@@ -14,8 +14,8 @@ use crate::tone::ToneError;
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
-    DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_VALUES,
-    Settings, ZoneLimits,
+    DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
+    DEFAULT_VALUES, Settings, ZoneLimits,
 };
 
 /// Why a study cannot be made.

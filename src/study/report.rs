@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::output::{Count, Kind, LengthCount, Limits, Merging, PitchShare, Report};
+use crate::thin::ThinMark;
 use crate::tone::ReferenceKind;
 use crate::transitions::{HowMuch, plainness_of};
 
@@ -11,7 +12,7 @@ use super::{Settings, Stages};
 /// The report of what the stages made; `timings_ms` only when asked for, because times never repeat.
 #[must_use]
 pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'static str, f64)]>) -> Report {
-    let Stages { placement, tone, traced, strokes, .. } = stages;
+    let Stages { placement, tone, traced, thin, strokes, .. } = stages;
     let evidence = &tone.evidence;
     let net_options = settings.net_options();
     let mut asked = BTreeMap::from([
@@ -24,6 +25,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         },
         ("line_mm".to_owned(), settings.line_mm),
     ]);
+    asked.extend(settings.thin_mm.map(|mm| ("thin_mm".to_owned(), mm)));
     let mut used = asked.clone();
     used.extend([
         ("narrowest_mm".to_owned(), stages.areas_used.narrowest_mm),
@@ -65,7 +67,11 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         merging: Merging { height: traced.height, plainness: plainness_of(traced.height) },
         areas: Count { count: traced.net.areas.len() },
         transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
-        strokes: LengthCount { count: strokes.strokes.len(), length_mm: strokes.drawn_mm },
+        thin: LengthCount { count: thin.len(), length_mm: thin.iter().map(ThinMark::length_mm).sum() },
+        strokes: LengthCount {
+            count: strokes.strokes.len() + strokes.thin.len(),
+            length_mm: strokes.drawn_mm,
+        },
         travel_mm: strokes.travel_mm,
         refits: Count { count: traced.refits },
         timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),

@@ -8,6 +8,7 @@ use crate::notes::Noted;
 use crate::reference::{Reference, resample};
 use crate::sheet::{Placement, RectMm, place};
 use crate::strokes::{StrokePlan, plan_strokes};
+use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, Traced};
 
@@ -31,13 +32,16 @@ pub enum Step {
     Areas,
     /// Transitions are traced and fitted.
     Transitions,
+    /// Thin lights and darks are followed.
+    Thin,
     /// Strokes are put in order.
     Strokes,
 }
 
 impl Step {
     /// All steps, in order.
-    pub const ALL: [Self; 5] = [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Strokes];
+    pub const ALL: [Self; 6] =
+        [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
 
     /// Its name in reports.
     #[must_use]
@@ -47,6 +51,7 @@ impl Step {
             Self::Tone => "tone",
             Self::Areas => "areas",
             Self::Transitions => "transitions",
+            Self::Thin => "thin",
             Self::Strokes => "strokes",
         }
     }
@@ -59,6 +64,7 @@ impl Step {
             Self::Tone => "averaging texture, keeping edges",
             Self::Areas => "finding areas",
             Self::Transitions => "tracing transitions",
+            Self::Thin => "following thin lights and darks",
             Self::Strokes => "putting strokes in order",
         }
     }
@@ -79,6 +85,8 @@ pub struct Stages {
     pub zones_used: Option<[AreaOptions; 2]>,
     /// The boundary net in mm on the picture, and the value of every working pixel.
     pub traced: Traced,
+    /// Thin lights and darks that are no areas, in mm on the picture.
+    pub thin: Vec<ThinMark>,
     /// The strokes in mm on the sheet.
     pub strokes: StrokePlan,
     /// How long each step took, in ms, in the order of the steps.
@@ -155,11 +163,17 @@ pub fn run(
         ));
     }
 
+    clock.next(Step::Thin);
+    let thin = settings.thin_options(traced.height).map_or_else(Vec::new, |options| {
+        thin::find(&tone, &traced.net, &traced.values, area_map.used.narrowest_mm, &options)
+    });
+
     clock.next(Step::Strokes);
-    let strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
+    let mut strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
     if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
+    strokes.add_thin(&thin, &placement);
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
@@ -170,6 +184,7 @@ pub fn run(
             areas_used: area_map.used,
             zones_used: area_map.used_in_zones,
             traced,
+            thin,
             strokes,
             timings_ms,
         },

@@ -7,6 +7,7 @@ use crate::areas::zones::{
 };
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
+use crate::thin::ThinOptions;
 use crate::tone::{BreakRule, PITCH_RANGE_MM, PitchRule, ReferenceKind, ToneOptions, ToneRange};
 use crate::transitions::{HowMuch, NetOptions};
 
@@ -18,6 +19,8 @@ pub const DEFAULT_VALUES: u8 = 5;
 pub const DEFAULT_NARROWEST_MM: f64 = 1.0;
 /// Smallest area unless set, in mm2: room for one digit (common practice, no source).
 pub const DEFAULT_LEAST_AREA_MM2: f64 = 6.0;
+/// Thinnest light or dark kept as a line unless set, in mm (common practice, no source).
+pub const DEFAULT_THIN_MM: f64 = 0.4;
 /// Width of the printed line unless set, in mm: black that shows through on a light box (common practice).
 pub const DEFAULT_LINE_MM: f64 = 0.35;
 /// Largest reference to open unless set, in megapixels.
@@ -60,6 +63,8 @@ pub struct Settings {
     pub narrowest_mm: f64,
     /// Smallest area, in mm2.
     pub least_area_mm2: f64,
+    /// Thinnest light or dark that is kept as one centre line, in mm; `None`: no thin marks.
+    pub thin_mm: Option<f64>,
     /// How much is drawn: a plainness, a budget of line or a number of areas.
     pub how_much: HowMuch,
     /// Where more and fewer lines are wanted.
@@ -90,6 +95,7 @@ impl Settings {
             pitch: PitchRule::Measured,
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
+            thin_mm: Some(DEFAULT_THIN_MM),
             how_much: HowMuch::default(),
             zones: Zones::default(),
             focus: ZoneLimits::default(),
@@ -122,6 +128,9 @@ impl Settings {
         in_range("narrowest width", "mm", self.narrowest_mm, least, most)?;
         if !(self.least_area_mm2 > 0.0 && self.least_area_mm2 <= MOST_LEAST_AREA_MM2) {
             return Err(StudyError::LeastArea { asked: self.least_area_mm2, most: MOST_LEAST_AREA_MM2 });
+        }
+        if let Some(thin_mm) = self.thin_mm {
+            in_range("thinnest mark's width", "mm", thin_mm, least, most)?;
         }
         self.check_how_much()?;
         self.check_zones()?;
@@ -247,6 +256,12 @@ impl Settings {
         NetOptions { how_much: self.how_much, ..NetOptions::default() }
     }
 
+    /// What the thin marks need to know beside a net of a merging height (L*^2 mm); `None` when there are to be none.
+    #[must_use]
+    pub fn thin_options(&self, height: f64) -> Option<ThinOptions> {
+        self.thin_mm.map(|limit_mm| ThinOptions { limit_mm, height })
+    }
+
     /// What the strokes stage needs to know.
     #[must_use]
     pub fn stroke_options(&self) -> StrokeOptions {
@@ -300,6 +315,7 @@ mod tests {
             let text = refused(|s| s.narrowest_mm = bad);
             assert!(text.contains("narrowest"), "{text}");
             assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
+            assert!(refused(|s| s.thin_mm = Some(bad)).contains("thinnest"), "{bad}");
             assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
             assert!(refused(|s| s.how_much = HowMuch::LineBudget { mm: bad }).contains("budget"), "{bad}");
             assert!(refused(|s| s.pitch = PitchRule::Fixed(bad)).contains("pitch"), "{bad}");

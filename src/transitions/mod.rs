@@ -29,6 +29,8 @@ use crate::tone::ToneField;
 
 pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
+pub(crate) use place::{normals, sample};
+pub(crate) use smooth::{even, smooth};
 
 /// Settings of the transitions stage.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -52,7 +52,7 @@ pub(super) struct Side {
 }
 
 /// Value of a grid at a place in pixels, bilinear between pixel centres, level beyond the border.
-pub(super) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
+pub(crate) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
     let (w, h) = (raster.width(), raster.height());
     let x = (p.x - 0.5).clamp(0.0, (w - 1) as f64);
     let y = (p.y - 0.5).clamp(0.0, (h - 1) as f64);
@@ -66,7 +66,7 @@ pub(super) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
 }
 
 /// Unit normal to the left of each point of a line (seen on the sheet), from its neighbours `reach` points away.
-pub(super) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2> {
+pub(crate) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2> {
     let n = points.len();
     (0..n)
         .map(|i| {

@@ -3,15 +3,15 @@
 use kurbo::Point;
 
 /// A polyline resampled at even distances, with where its old points went.
-pub(super) struct Even {
+pub(crate) struct Even {
     /// Points about `step` apart; a closed line does not repeat its first.
-    pub(super) points: Vec<Point>,
+    pub(crate) points: Vec<Point>,
     /// Place of each old point along the line, in new points (a fraction between two).
-    pub(super) at: Vec<f64>,
+    pub(crate) at: Vec<f64>,
 }
 
 /// Resamples a polyline at even distances of about `step`; ends stay.
-pub(super) fn even(points: &[Point], closed: bool, step: f64) -> Even {
+pub(crate) fn even(points: &[Point], closed: bool, step: f64) -> Even {
     let mut along = Vec::with_capacity(points.len() + 1);
     let mut length = 0.0;
     along.push(0.0);
@@ -47,7 +47,7 @@ pub(super) fn even(points: &[Point], closed: bool, step: f64) -> Even {
 /// their place: 2 G - G G shrinks a circle only in the fourth order of sigma / radius (Tukey's twicing).
 ///
 /// Open lines are continued by point reflection at their ends, which therefore stay.
-pub(super) fn smooth(points: &[Point], closed: bool, sigmas: &[f64]) -> Vec<Point> {
+pub(crate) fn smooth(points: &[Point], closed: bool, sigmas: &[f64]) -> Vec<Point> {
     if points.len() < 4 {
         return points.to_vec();
     }

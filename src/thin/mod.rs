@@ -1,0 +1,235 @@
+//! Thin marks: lights and darks too thin for an area of their own, each kept as one centre line with its value.
+//!
+//! In: [`ToneField`] (pixels), the [`BoundaryNet`] and its value map. Out: [`ThinMark`]s, in mm on the picture.
+//! Keeps: a mark is an extreme, lighter than both of its sides or darker than both, so the in-between tones of an
+//! edge are never one; marks stay clear of each other and of every boundary line by [`CLEAR_MM`]; coordinates are
+//! whole micrometres. Ends are free.
+//! Method: ridges after Steger 1998 (`ridge`), measured on the tone itself (`across`), told from texture by hysteresis
+//! along the line (`judge`; Canny 1986), cut where boundary lines run (`trim`).
+
+mod across;
+mod judge;
+mod ridge;
+mod trim;
+
+use kurbo::{BezPath, CubicBez, ParamCurveArclen, Point};
+use rayon::prelude::*;
+
+use crate::raster::Raster;
+use crate::tone::{ReferenceKind, ToneField};
+use crate::transitions::fit::{FitOptions, fit};
+use crate::transitions::proof::{ProofLine, find_meetings};
+use crate::transitions::{BoundaryNet, even, normals, smooth};
+
+use judge::{Limits, Looked, judge};
+
+pub use trim::CLEAR_MM;
+
+/// Settings of thin marks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ThinOptions {
+    /// Thinnest light or dark that is kept, in mm; marks are wider than this and narrower than the narrowest area.
+    pub limit_mm: f64,
+    /// Merging height of the net in L*^2 mm: a mark is kept when it is worth its line as the borders of areas are.
+    pub height: f64,
+}
+
+/// A thin light or dark, drawn as one centre line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ThinMark {
+    /// Its centre line: cubics that join end to end, in mm on the picture, whole micrometres.
+    pub curve: Vec<CubicBez>,
+    /// Its value number.
+    pub value: u8,
+    /// Whether it is lighter than both of its sides; darker otherwise.
+    pub light: bool,
+    /// Its width at half height in mm, at even steps along the curve.
+    pub width_mm: Vec<f64>,
+}
+
+impl ThinMark {
+    /// Median width in mm.
+    #[must_use]
+    pub fn median_width_mm(&self) -> f64 {
+        median(self.width_mm.clone())
+    }
+
+    /// Length in mm, within 0.001 mm.
+    #[must_use]
+    pub fn length_mm(&self) -> f64 {
+        self.curve.iter().map(|c| c.arclen(1e-4)).sum()
+    }
+
+    /// The centre line as one path.
+    #[must_use]
+    pub fn path(&self) -> BezPath {
+        let mut path = BezPath::new();
+        if let Some(first) = self.curve.first() {
+            path.move_to(first.p0);
+        }
+        self.curve.iter().for_each(|c| path.curve_to(c.p1, c.p2, c.p3));
+        path
+    }
+}
+
+/// Distance between the points along a line before it is fitted, in mm.
+const SPACING_MM: f64 = 0.1;
+/// Smoothing along a line before it is measured, in mm: takes out the pixels.
+const CALM_MM: f64 = 0.15;
+/// Smoothing of its measured middle, in narrowest widths and in widths of the first mean, as for boundary lines.
+const SMOOTH_PER_NARROWEST: f64 = 0.3;
+const SMOOTH_PER_MEAN: f64 = 2.0;
+/// Most distance of the fitted centre line from its points, in mm: well under [`CLEAR_MM`], so that cutting holds.
+const TOLERANCE_MM: f64 = 0.05;
+/// A mean (standard deviation) bears nothing narrower than this many of its widths, as for areas.
+const BEARABLE_WIDTHS: f64 = 1.2;
+/// A bar of width w bends most sharply through a Gaussian of w / (2 sqrt 3) (Steger 1998, eq. 9).
+const SIGMA_PER_WIDTH: f64 = 0.288_675_134_594_812_9;
+/// Bend of a bar 1 L* high through that Gaussian, times sigma squared: 0.31 for the widest that is looked for.
+const BEND_OF_BAR: f64 = 0.3;
+/// Widths at which the width is kept, in mm along the line.
+const WIDTH_EVERY: usize = 5;
+
+/// Whether thin darks are marks: where the reference has holding lines they cannot be told from these.
+fn keeps_darks(kind: ReferenceKind) -> bool {
+    match kind {
+        ReferenceKind::Hatched | ReferenceKind::Tonal => true,
+        ReferenceKind::TonalWithLines => false,
+    }
+}
+
+/// A line of one sign that has passed the judge, not yet cut where others run.
+#[derive(Clone, Debug)]
+struct Candidate {
+    points: Vec<Point>,
+    widths_mm: Vec<f64>,
+    value: u8,
+    light: bool,
+    /// Squared difference of tone it stands for, in L*^2 mm2: what decides which of two gives way.
+    weight: f64,
+    /// Shortest piece of it that is worth a line, in mm.
+    least_mm: f64,
+}
+
+/// Finds the thin marks that a net leaves out.
+///
+/// `values` is the net's value map at the working scale, `narrowest_mm` the narrowest width of areas as used. Where
+/// the limit leaves no room below the narrowest width there are no marks.
+#[must_use]
+pub fn find(
+    tone: &ToneField,
+    net: &BoundaryNet,
+    values: &Raster<u8>,
+    narrowest_mm: f64,
+    options: &ThinOptions,
+) -> Vec<ThinMark> {
+    let limit_mm = options.limit_mm.max(BEARABLE_WIDTHS * tone.mean_width_mm);
+    if limit_mm >= narrowest_mm {
+        return Vec::new();
+    }
+    let limits = Limits { limit_mm, narrowest_mm, height: options.height, steps: judge::least_steps(tone) };
+    let light = tone.light();
+    let sigma_px = SIGMA_PER_WIDTH * narrowest_mm * tone.px_per_mm;
+    let least_bend = BEND_OF_BAR * judge::WEAK_L / (sigma_px * sigma_px);
+    let mut candidates: Vec<Candidate> = Vec::new();
+    for is_light in [true, false] {
+        if !is_light && !keeps_darks(tone.kind) {
+            continue;
+        }
+        let ridges = ridge::ridges(&tone.lightness, sigma_px, is_light, least_bend);
+        let found: Vec<Vec<Candidate>> = ridges
+            .into_par_iter()
+            .map(|ridge| {
+                look_along(tone, &light, &ridge, is_light, &limits)
+                    .map_or_else(Vec::new, |looked| judge(tone, values, &looked, is_light, &limits))
+            })
+            .collect();
+        candidates.extend(found.into_iter().flatten());
+    }
+    candidates.sort_by(|a, b| {
+        let first = |c: &Candidate| (c.points[0].y, c.points[0].x);
+        let (p, q) = (first(a), first(b));
+        b.weight.total_cmp(&a.weight).then(p.0.total_cmp(&q.0)).then(p.1.total_cmp(&q.1))
+    });
+    let marks = trim::trim(net, candidates);
+    let marks: Vec<ThinMark> = marks.into_par_iter().filter_map(|c| fitted(&c)).collect();
+    apart(marks)
+}
+
+/// Measures a ridge (points in pixels) along its length; `None` when it is too short to be anything.
+fn look_along(
+    tone: &ToneField,
+    light: &Raster<f32>,
+    ridge: &[Point],
+    is_light: bool,
+    limits: &Limits,
+) -> Option<Looked> {
+    let px = tone.px_per_mm;
+    if ridge.len() < 4 {
+        return None;
+    }
+    let in_mm: Vec<Point> = ridge.iter().map(|p| Point::new(p.x / px, p.y / px)).collect();
+    let points = even(&in_mm, false, SPACING_MM).points;
+    if points.len() < 6 {
+        return None;
+    }
+    let points = smooth(&points, false, &vec![CALM_MM / SPACING_MM; points.len()]);
+    let reach = [0.35, 1.25].map(|widths| widths * limits.narrowest_mm * px);
+    let measured = |points: &[Point]| -> Vec<Option<across::Across>> {
+        let normals = normals(points, false, 4);
+        points
+            .iter()
+            .zip(&normals)
+            .map(|(p, &n)| across::across(light, Point::new(p.x * px, p.y * px), n, reach, is_light))
+            .collect()
+    };
+    // On to the middle between its two edges: unlike sides pull the ridge towards the one that is more like it.
+    let first = measured(&points);
+    let normal = normals(&points, false, 4);
+    let moved: Vec<Point> = points
+        .iter()
+        .zip(&first)
+        .zip(&normal)
+        .map(|((&p, a), &n)| {
+            a.filter(|a| a.middle_px.abs() <= reach[0]).map_or(p, |a| p + n * (a.middle_px / px))
+        })
+        .collect();
+    let sigma = (SMOOTH_PER_NARROWEST * limits.narrowest_mm).hypot(SMOOTH_PER_MEAN * tone.mean_width_mm);
+    let points = smooth(&moved, false, &vec![sigma / SPACING_MM; moved.len()]);
+    let across = measured(&points);
+    let normals = normals(&points, false, 4);
+    Some(Looked { points, normals, across, spacing_mm: SPACING_MM })
+}
+
+/// The mark of a candidate that has been cut.
+fn fitted(candidate: &Candidate) -> Option<ThinMark> {
+    let options = FitOptions { tolerance_mm: TOLERANCE_MM };
+    let curve = fit(&candidate.points, false, &[], [None, None], &options);
+    let width_mm: Vec<f64> =
+        candidate.widths_mm.iter().copied().skip(WIDTH_EVERY / 2).step_by(WIDTH_EVERY).collect();
+    (!curve.is_empty() && !width_mm.is_empty()).then(|| ThinMark {
+        curve,
+        value: candidate.value,
+        light: candidate.light,
+        width_mm,
+    })
+}
+
+/// Leaves out marks that meet a stronger one or themselves: cutting keeps them apart, this makes sure.
+fn apart(mut marks: Vec<ThinMark>) -> Vec<ThinMark> {
+    loop {
+        let lines: Vec<ProofLine<'_>> =
+            marks.iter().map(|m| ProofLine { curve: &m.curve, closed: false, ends: [None, None] }).collect();
+        let weaker = find_meetings(&lines).iter().map(|m| m.lines[1]).max();
+        match weaker {
+            Some(i) => drop(marks.remove(i)),
+            None => return marks,
+        }
+    }
+}
+
+/// Middle one of some numbers; 0 of none.
+fn median(mut all: Vec<f64>) -> f64 {
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied().unwrap_or(0.0)
+}
