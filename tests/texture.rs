@@ -109,7 +109,7 @@ fn a_printing_screen_has_its_rows_distance() {
     }
 }
 
-/// Dots on a square lattice, each moved by up to a quarter of the pitch; the pitch is the rows' mean distance.
+/// Dots on a square lattice, each moved by up to a fifth of the pitch either way; the pitch is the rows' mean distance.
 #[test]
 fn stipple_on_a_jittered_lattice_has_its_rows_distance() {
     for scale in SCALES {
@@ -117,7 +117,7 @@ fn stipple_on_a_jittered_lattice_has_its_rows_distance() {
             let mut chance = chance(7);
             let n = (SIDE_MM / pitch) as usize + 3;
             let dots: Vec<[f64; 2]> = (0..n * n)
-                .map(|i| [i % n, i / n].map(|k| (k as f64 - 0.5 + 0.5 * chance() - 0.25) * pitch))
+                .map(|i| [i % n, i / n].map(|k| (k as f64 - 0.5 + 0.4 * chance() - 0.2) * pitch))
                 .collect();
             let stippled = picture(scale, |x, y| {
                 let cell = |v: f64| ((v / pitch + 0.5).round() as usize).min(n - 1);
