@@ -59,8 +59,7 @@ pub fn find(tone: &ToneField, options: &AreaOptions) -> AreaMap {
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
     let blur = blur_mm(&light, px);
-    let ladder_mm =
-        (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm).max(LADDER_LEAST * used.narrowest_mm);
+    let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * used.narrowest_mm);
     let core = flood::cores(
         &values,
         tone.scale.values(),
@@ -117,10 +116,6 @@ const LADDER_WIDTHS: f64 = 1.3;
 
 /// No in-between value wider than this many narrowest widths is taken for blur.
 const LADDER_MOST: f64 = 4.0;
-
-/// On a monotone slope, however sharp its steps, an in-between value narrower than this many narrowest widths is no
-/// tone of its own: its two lines become one, at the steepest place.
-const LADDER_LEAST: f64 = 2.0;
 
 /// Width in mm of the sharpest strong edges: change of reflectance over slope, the lowest tenth of all
 /// pixels on strong edges (the rest may be gradations).
