@@ -107,9 +107,7 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     let blur = blur_mm(&light, px);
     let core = match &local {
         None => {
-            let ladder_mm = (LADDER_WIDTHS * blur)
-                .min(LADDER_MOST * everywhere.narrowest_mm)
-                .max(LADDER_LEAST * everywhere.narrowest_mm);
+            let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * everywhere.narrowest_mm);
             flood::cores(
                 &values,
                 tone.scale.values(),
@@ -119,9 +117,8 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
             )
         }
         Some(Local { narrowest_px, least_px }) => {
-            let ladder_px = narrowest_px.map(|n| {
-                ((LADDER_WIDTHS * blur * px) as f32).min(LADDER_MOST as f32 * n).max(LADDER_LEAST as f32 * n)
-            });
+            let ladder_px =
+                narrowest_px.map(|n| ((LADDER_WIDTHS * blur * px) as f32).min(LADDER_MOST as f32 * n));
             flood::cores(
                 &values,
                 tone.scale.values(),
@@ -186,10 +183,6 @@ const LADDER_WIDTHS: f64 = 1.3;
 
 /// No in-between value wider than this many narrowest widths is taken for blur.
 const LADDER_MOST: f64 = 4.0;
-
-/// On a monotone slope, however sharp its steps, an in-between value narrower than this many narrowest widths is no
-/// tone of its own: its two lines become one, at the steepest place.
-const LADDER_LEAST: f64 = 2.0;
 
 /// Width in mm of the sharpest strong edges: change of reflectance over slope, the lowest tenth of all
 /// pixels on strong edges (the rest may be gradations).

@@ -207,7 +207,7 @@ fn fitted(candidate: &Candidate) -> Option<ThinMark> {
     let curve = fit(&candidate.points, false, &[], [None, None], &options);
     let width_mm: Vec<f64> =
         candidate.widths_mm.iter().copied().skip(WIDTH_EVERY / 2).step_by(WIDTH_EVERY).collect();
-    (!curve.is_empty() && !width_mm.is_empty()).then(|| ThinMark {
+    (!curve.is_empty() && !width_mm.is_empty()).then_some(ThinMark {
         curve,
         value: candidate.value,
         light: candidate.light,
