@@ -2,7 +2,7 @@
 //!
 //! In: outlines and a painted mask. Out: a weight for each working pixel, from -1 (rest) over 0 to 1 (focus), and the
 //! limits that follow from it. Units: fractions of the picture, or mm on the picture from its top left.
-//! Keeps: inside a zone its own limits hold in full; outside they blend over [`BLEND_MM`].
+//! Keeps: inside a zone its own limits hold in full; outside they blend over `BLEND_MM`.
 
 mod outline;
 
