@@ -1,10 +1,10 @@
 //! Placing in texture: where the tones of both sides divide the marks best.
 //!
-//! A mean wide enough to hide hatching blurs the edge that is looked for, and at a weak contrast its half height
-//! wanders with every stroke. Here the reflectance itself decides, texture and all: along the line the tone of each
-//! side is averaged over millimetres, and of all lines near the border the one is taken that leaves least squared
-//! error to both tones at the least bending. That is the two-phase model of Chan & Vese (2001), solved exactly
-//! along the normals of one line by dynamic programming (Amini, Weymouth & Jain 1990).
+//! At a weak contrast the half height of a mean wanders with every stroke. Here the reflectance of each side is averaged
+//! over millimetres along the line, and of all lines near the border the one is taken that leaves least squared error
+//! to both tones at the least bending: the two-phase model of Chan & Vese (2001), solved exactly along the normals of
+//! one line by dynamic programming (Amini, Weymouth & Jain 1990). It reads the averaged tone, because in the strokes
+//! themselves a holding line would be taken for the darker side.
 
 use kurbo::{Point, Vec2};
 use rayon::prelude::*;
@@ -38,7 +38,7 @@ const TEXTURED_MM: f64 = 0.1;
 
 /// Whether a tone has texture enough for lines to be placed by what lies on both sides.
 pub(super) fn textured(tone: &ToneField) -> bool {
-    tone.mean_width_mm >= TEXTURED_MM
+    tone.kind.is_ink() && tone.mean_width_mm >= TEXTURED_MM
 }
 
 /// Sums over the samples of one side of a point.
@@ -46,9 +46,9 @@ type Sum = [f64; 2];
 
 /// What lies across a line at one of its points.
 struct Across {
-    /// Reflectance by offset, outermost right first; NaN where a place belongs to neither area.
+    /// Averaged tone as reflectance by offset, outermost right first; NaN where a place belongs to neither area.
     samples: Vec<f64>,
-    /// Sums over the samples of the right and of the left side.
+    /// Sums over the reflectance of the right and of the left side, texture still in it.
     sums: [Sum; 2],
 }
 
@@ -99,7 +99,7 @@ pub(super) fn place_regionally(ground: &Ground<'_>, line: &Line, sides: &[Side])
         .collect()
 }
 
-/// Reads the reflectance across a line, and sums it up by side from `guard` pixels on.
+/// Reads the tone across a line, and sums the reflectance up by side from `guard` pixels on.
 fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: usize, guard: f64) -> Across {
     let mut sums = [[0.0; 2]; 2];
     let samples = (0..=2 * far)
@@ -111,12 +111,11 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
                 Some(node) if node == side.right => 0,
                 _ => return f64::NAN,
             };
-            let v = sample(&ground.tone.reflectance, q);
             if (off > guard && own == 1) || (off < -guard && own == 0) {
-                sums[own][0] += v;
+                sums[own][0] += sample(&ground.tone.reflectance, q);
                 sums[own][1] += 1.0;
             }
-            v
+            sample(&ground.light, q)
         })
         .collect();
     Across { samples, sums }
@@ -129,8 +128,8 @@ fn costs(samples: &[f64], tones: [Option<f64>; 2], side: &Side) -> Vec<f64> {
         let middle = (samples.len() / 2) as f64;
         return (0..samples.len()).map(|k| (k as f64 - middle).powi(2) * BLIND_COST).collect();
     };
-    // A soft edge has no two tones: there the break itself divides what is lighter from what is darker.
     let hard = (lightness(left) - lightness(right)).abs() > HARD_STEP_L;
+    // A soft edge has no two tones: there the break itself divides what is lighter from what is darker.
     let middle = if hard { 0.5 * (left + right) } else { reflectance(side.level) };
     // Tones the wrong way round say nothing about where the border lies.
     let gap = if (left > right) == side.left_lighter { left - right } else { 0.0 };

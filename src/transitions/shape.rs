@@ -78,17 +78,19 @@ impl Tight {
         }
     }
 
+    /// How loose the line may be at a place: 1 as asked, 0 along its cracks.
+    fn looseness(&self, p: Point) -> f64 {
+        let each = self.spots.iter().map(|s| {
+            let t = (s.at.distance(p) / SPOT_MM - 1.0).clamp(0.0, 1.0);
+            let tight = LOOSEN[s.level.min(LOOSEN.len() - 1)];
+            tight + (1.0 - tight) * t * t * (3.0 - 2.0 * t)
+        });
+        each.fold(1.0, f64::min)
+    }
+
     /// Width of smoothing at each point, in points, where `sigma_mm` is asked for.
     fn sigmas(&self, points: &[Point], sigma_mm: f64) -> Vec<f64> {
-        let share = |p: &Point| {
-            let each = self.spots.iter().map(|s| {
-                let t = (s.at.distance(*p) / SPOT_MM - 1.0).clamp(0.0, 1.0);
-                let tight = LOOSEN[s.level.min(LOOSEN.len() - 1)];
-                tight + (1.0 - tight) * t * t * (3.0 - 2.0 * t)
-            });
-            each.fold(1.0, f64::min)
-        };
-        points.iter().map(|p| share(p) * sigma_mm / SPACING_MM).collect()
+        points.iter().map(|&p| self.looseness(p) * sigma_mm / SPACING_MM).collect()
     }
 }
 
@@ -122,10 +124,10 @@ pub(super) fn shape(
         };
     }
     let mut placed = place(ground, line, sides);
+    // Placing gives way as smoothing does: a line that jumped back to its cracks at a spot would meet others beside it.
     for (p, &crack) in placed.iter_mut().zip(&line.points) {
-        if tight.keeps_to_cracks(to_mm(&crack)) {
-            *p = crack;
-        }
+        let share = if tight.keeps_to_cracks(to_mm(&crack)) { 0.0 } else { tight.looseness(to_mm(&crack)) };
+        *p = crack.lerp(*p, share);
     }
     let ends = [0, line.points.len() - 1].map(|i| !tight.keeps_to_cracks(to_mm(&line.points[i])));
     carry_ends(&mut placed, line, ends, [ground.light.width(), ground.light.height()]);
