@@ -163,7 +163,7 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
 }
 
 /// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
-const DOUBT: f64 = 12.0;
+const DOUBT: f64 = 80.0;
 
 /// Energy in L*^2 mm that the texture's unevenness makes by itself at a tone (L*).
 ///

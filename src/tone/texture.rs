@@ -71,9 +71,20 @@ pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> 
 /// Steps of lightness in which unevenness is kept, in L*.
 const TONE_STEP: f64 = 5.0;
 /// Side of the windows in which unevenness by tone is measured, in mm, and their distance.
-const WINDOW_MM: f64 = 5.0;
+const WINDOW_MM: f64 = 8.0;
+/// Windows whose mean tone is this near, in L*, tell of one tone: unevenness changes slowly with it, and among few
+/// windows those across an edge would be the most ...
+const ALIKE_L: f64 = 7.5;
+/// ... and at least so many, the nearest in tone, are asked.
+const LEAST_WINDOWS: usize = 24;
+/// The calmer windows count, at this quantile: the others hold form as well as texture.
+const CALMER: f64 = 1.0 / 3.0;
+/// A peak of unevenness over at most twice as many steps of tone is taken off.
+const PEAK_STEPS: usize = 2;
+/// Windows calmer than this, in L*, say nothing of how far unevenness hangs together.
+const LEAST_WAVER_L: f64 = 0.05;
 /// Share of a window that has to be free of hard edges.
-const OPEN_SHARE: f64 = 0.97;
+const OPEN_SHARE: f64 = 0.9;
 
 /// How uneven the averaged tone still is, by tone: the hand's waver, grain, whatever is no form.
 #[derive(Clone, Debug, PartialEq)]
@@ -107,105 +118,125 @@ impl Waver {
     }
 }
 
-/// Sums for a plane fitted to a window, and what it leaves.
+/// What a window shows besides the form in it.
 #[derive(Default)]
 struct Window {
-    n: f64,
+    /// Share of the window that is free of hard edges.
+    open: f64,
     mean: f64,
     sd: f64,
     reach_px: f64,
 }
 
-/// Measures the waver of an averaged tone (L*) in windows away from hard edges, a plane taken off each.
+/// Measures the waver of an averaged tone (L*) in windows away from hard edges, a quadratic surface taken off each.
 pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64) -> Waver {
     let (w, h) = (lightness.width(), lightness.height());
     let side = ((WINDOW_MM * px_per_mm) as usize).clamp(4, w.min(h).max(4));
     let step = (side / 2).max(1);
+    let every = ((0.5 * px_per_mm) as usize).max(1);
     let places: Vec<(usize, usize)> = (0..h.saturating_sub(side / 2).max(1))
         .step_by(step)
         .flat_map(|y| (0..w.saturating_sub(side / 2).max(1)).step_by(step).map(move |x| (x, y)))
         .collect();
     let windows: Vec<Window> =
-        places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side)).collect();
-    let bins = (100.0 / TONE_STEP) as usize + 1;
-    let mut by_bin: Vec<Vec<f64>> = vec![Vec::new(); bins];
-    let mut reaches = Vec::new();
-    for win in windows.iter().filter(|win| win.n > OPEN_SHARE * (side * side) as f64) {
-        by_bin[(win.mean / TONE_STEP).round().clamp(0.0, (bins - 1) as f64) as usize].push(win.sd);
-        if win.sd > 0.05 {
-            reaches.push(win.reach_px / px_per_mm);
-        }
-    }
-    let quantile = |v: &mut Vec<f64>, of: usize| {
+        places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side, every)).collect();
+    let open: Vec<&Window> = windows.iter().filter(|win| win.open > OPEN_SHARE).collect();
+    let quantile = |v: &mut Vec<f64>, q: f64| {
         v.sort_by(f64::total_cmp);
-        v.get(v.len() / of).copied()
+        v.get((v.len() as f64 * q) as usize).copied()
     };
-    // The calmer windows of a tone: the others hold form as well as texture.
-    let known: Vec<(usize, f64)> =
-        by_bin.iter_mut().enumerate().filter_map(|(i, v)| Some((i, quantile(v, 3)?))).collect();
-    // Tones that fill no window take what their nearest neighbours have.
-    let by_tone = (0..bins)
+    let bins = (100.0 / TONE_STEP) as usize + 1;
+    let by_tone: Vec<f64> = (0..bins)
         .map(|i| {
-            let below = known.iter().rev().find(|k| k.0 <= i);
-            let above = known.iter().find(|k| k.0 >= i);
-            match (below, above) {
-                (Some(a), Some(b)) if a.0 < b.0 => a.1 + (b.1 - a.1) * (i - a.0) as f64 / (b.0 - a.0) as f64,
-                (Some(a), _) | (None, Some(a)) => a.1,
-                (None, None) => 0.0,
-            }
+            let mut near: Vec<(f64, f64)> =
+                open.iter().map(|win| ((win.mean - TONE_STEP * i as f64).abs(), win.sd)).collect();
+            near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+            let alike = near.iter().take_while(|n| n.0 <= ALIKE_L).count().max(LEAST_WINDOWS);
+            let mut sds: Vec<f64> = near.into_iter().take(alike).map(|n| n.1).collect();
+            quantile(&mut sds, CALMER).unwrap_or(0.0)
         })
         .collect();
-    Waver { by_tone, reach_mm: quantile(&mut reaches, 2).unwrap_or(0.0) }
+    // Unevenness changes slowly with tone: a peak that is narrow in tone is form seen in too few windows.
+    let extreme = |from: &[f64], pick: fn(f64, f64) -> f64| -> Vec<f64> {
+        let r = PEAK_STEPS;
+        (0..bins)
+            .map(|i| {
+                from[i.saturating_sub(r)..(i + r + 1).min(bins)].iter().copied().reduce(pick).unwrap_or(0.0)
+            })
+            .collect()
+    };
+    let by_tone = extreme(&extreme(&by_tone, f64::min), f64::max);
+    let mut reaches: Vec<f64> =
+        open.iter().filter(|win| win.sd > LEAST_WAVER_L).map(|win| win.reach_px / px_per_mm).collect();
+    Waver { by_tone, reach_mm: quantile(&mut reaches, 0.5).unwrap_or(0.0) }
 }
 
-/// Fits a plane to the open pixels of a window; what is left gives its standard deviation and reach.
-fn window(lightness: &Raster<f32>, hard: &Raster<bool>, at: [usize; 2], side: usize) -> Window {
+/// Terms of the surface that is taken off a window: form, of which only what bends within the window is left.
+const TERMS: usize = 6;
+
+/// Fits a quadratic surface to the open pixels of a window; what is left gives its standard deviation and reach.
+fn window(lightness: &Raster<f32>, hard: &Raster<bool>, at: [usize; 2], side: usize, every: usize) -> Window {
     let [x0, y0] = at;
     let (x1, y1) = ((x0 + side).min(lightness.width()), (y0 + side).min(lightness.height()));
-    let (mut n, mut sums, mut products) = (0.0, [0.0_f64; 3], [0.0_f64; 5]);
     let (cx, cy) = ((x0 + x1) as f64 / 2.0, (y0 + y1) as f64 / 2.0);
-    let each = |f: &mut dyn FnMut(f64, f64, f64, usize, usize)| {
-        for y in y0..y1 {
-            for x in x0..x1 {
-                if !hard.at(x, y) {
-                    f(x as f64 - cx, y as f64 - cy, f64::from(lightness.at(x, y)), x, y);
-                }
-            }
-        }
+    let half = side as f64 / 2.0;
+    let terms = |x: usize, y: usize| {
+        let (u, v) = ((x as f64 - cx) / half, (y as f64 - cy) / half);
+        [1.0, u, v, u * u, u * v, v * v]
     };
-    each(&mut |x, y, v, _, _| {
+    let open = |x: usize, y: usize| !hard.at(x, y);
+    let places = || (y0..y1).step_by(every).flat_map(move |y| (x0..x1).step_by(every).map(move |x| (x, y)));
+    let (mut n, mut sum) = (0.0, 0.0);
+    let mut normal = [[0.0; TERMS + 1]; TERMS];
+    for (x, y) in places().filter(|&(x, y)| open(x, y)) {
+        let (t, l) = (terms(x, y), f64::from(lightness.at(x, y)));
         n += 1.0;
-        sums[0] += x;
-        sums[1] += y;
-        sums[2] += v;
-        products[0] += x * x;
-        products[1] += x * y;
-        products[2] += y * y;
-        products[3] += x * v;
-        products[4] += y * v;
-    });
-    if n < 16.0 {
-        return Window::default();
+        sum += l;
+        for (i, row) in normal.iter_mut().enumerate() {
+            for (j, cell) in row.iter_mut().take(TERMS).enumerate() {
+                *cell += t[i] * t[j];
+            }
+            row[TERMS] += t[i] * l;
+        }
     }
-    let [mx, my, mean] = sums.map(|s| s / n);
-    let [xx, xy, yy, xv, yv] = products;
-    let (xx, xy, yy) = (xx - n * mx * mx, xy - n * mx * my, yy - n * my * my);
-    let (xv, yv) = (xv - n * mx * mean, yv - n * my * mean);
-    let det = xx * yy - xy * xy;
-    let (gx, gy) =
-        if det > 1e-9 { ((xv * yy - yv * xy) / det, (yv * xx - xv * xy) / det) } else { (0.0, 0.0) };
+    let Some(surface) = (n >= 4.0 * TERMS as f64).then(|| solve(normal)).flatten() else {
+        return Window::default();
+    };
+    let left = |x: usize, y: usize| {
+        f64::from(lightness.at(x, y)) - terms(x, y).iter().zip(&surface).map(|(t, c)| t * c).sum::<f64>()
+    };
     let (mut square, mut slope, mut pairs) = (0.0, 0.0, 0.0);
-    each(&mut |dx, dy, v, x, y| {
-        square += (v - mean - gx * (dx - mx) - gy * (dy - my)).powi(2);
+    for (x, y) in places().filter(|&(x, y)| open(x, y)) {
+        let here = left(x, y);
+        square += here * here;
         if x + 1 < x1 && y + 1 < y1 {
-            let along = f64::from(lightness.at(x + 1, y)) - v - gx;
-            let down = f64::from(lightness.at(x, y + 1)) - v - gy;
-            slope += along * along + down * down;
+            slope += (left(x + 1, y) - here).powi(2) + (left(x, y + 1) - here).powi(2);
             pairs += 1.0;
         }
-    });
+    }
     let sd = (square / n).sqrt();
     // A Gaussian field of width s has a mean square slope of 2 (sd / s)^2 in the plane.
     let slope = (slope / f64::max(pairs, 1.0)).sqrt();
-    Window { n, mean, sd, reach_px: if slope > 1e-9 { std::f64::consts::SQRT_2 * sd / slope } else { 0.0 } }
+    let reach_px = if slope > 1e-9 { std::f64::consts::SQRT_2 * sd / slope } else { 0.0 };
+    Window { open: n / places().count() as f64, mean: sum / n, sd, reach_px }
+}
+
+/// Solves normal equations by elimination with pivots on the diagonal; `None` where the places do not span the terms.
+fn solve(mut rows: [[f64; TERMS + 1]; TERMS]) -> Option<[f64; TERMS]> {
+    for k in 0..TERMS {
+        let pivot = rows[k];
+        if pivot[k] < 1e-9 * rows[0][0].max(1.0) {
+            return None;
+        }
+        for row in rows.iter_mut().skip(k + 1) {
+            let by = row[k] / pivot[k];
+            row.iter_mut().zip(&pivot).for_each(|(r, p)| *r -= by * p);
+        }
+    }
+    let mut out = [0.0; TERMS];
+    for k in (0..TERMS).rev() {
+        let known: f64 = (k + 1..TERMS).map(|j| rows[k][j] * out[j]).sum();
+        out[k] = (rows[k][TERMS] - known) / rows[k][k];
+    }
+    Some(out)
 }
