@@ -93,6 +93,10 @@ pub(super) fn judge(
         for piece in runs(&missing) {
             let own = |at: Option<usize>| at.and_then(|i| shown.get(i)) == Some(&Shown::Own);
             let joined = [own(piece.start.checked_sub(1)), own(Some(piece.end))];
+            // A dark line by itself that is not black is a drawn line more often than a thing.
+            if !is_light && value < tone.scale.values() && joined == [false; 2] {
+                continue;
+            }
             let [from, to] = [run.start + piece.start, run.start + piece.end];
             let Some((kept, height)) = worth(tone, looked, from..to, joined, limits, &strong) else {
                 continue;

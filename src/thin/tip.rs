@@ -24,8 +24,10 @@ const END_SHARE: f64 = 0.3;
 const ALL_ROUND: f64 = 0.95;
 /// About so many places of the disc are looked at.
 const LOOKS: f64 = 120.0;
-/// Part of the area behind its end that tells how it tapers, in narrowest widths.
+/// Part of the area behind its end that tells how it tapers, in narrowest widths, and how long that is at least, in
+/// mm: a point drawn on purpose is longer than what strokes leave between them.
 const BEHIND: [f64; 2] = [0.3, 3.5];
+const BEHIND_MM: f64 = 3.0;
 /// Room beside the area as it was found, in narrowest widths, and how wide the sides beyond it are.
 const ROOM: f64 = 0.5;
 const SIDE: f64 = 1.2;
@@ -34,12 +36,15 @@ const WIDENING: [f64; 2] = [0.14, 0.93];
 /// Most deviation of its widths from a straight taper, in mm (root mean square), and as a share of their mean.
 const ROUGH_MM: f64 = 0.1;
 const ROUGH_SHARE: f64 = 0.12;
+/// So far beyond a side, in narrowest widths, no more than this share of the contrast is left.
+const EDGE: f64 = 0.4;
+const EDGE_LEFT: f64 = 0.25;
 /// A tip lies no further beyond the end than this, in narrowest widths ...
 const MOST_BEYOND: f64 = 4.0;
 /// ... and is not looked for further than this beyond where the taper says.
 const SLACK: f64 = 0.4;
-/// A tip is drawn when so much of it, in narrowest widths, lies beyond the area's line.
-const LEAST: f64 = 0.45;
+/// A tip is drawn when so much of it, in mm, lies beyond the area's line: points are kept to within 1 mm.
+const LEAST_MM: f64 = 0.5;
 /// The area goes on while its middle keeps this share of its contrast with the sides, in reflectance: on ink nearly
 /// all of what a pixel's width takes, elsewhere what blur leaves of a tip half as wide as itself.
 const KEEPS_ON_INK: f64 = 0.35;
@@ -183,7 +188,7 @@ fn middle_line(view: &View<'_>, end: End) -> (Point, Vec2) {
     let (w, h) = (nodes.width(), nodes.height());
     let px = view.tone.px_per_mm;
     let (x0, y0) = (end.pixel % w, end.pixel / w);
-    let far = BEHIND[1] * view.limits.narrowest_mm * px;
+    let far = (BEHIND[1] * view.limits.narrowest_mm).max(BEHIND_MM) * px;
     let reach = far.ceil() as usize;
     let here = nodes.data()[end.pixel];
     let mut own: Vec<Vec2> = Vec::new();
@@ -223,7 +228,7 @@ fn taper(view: &View<'_>, end: End) -> Option<Taper> {
         let p = place + along * s + across * off;
         sample(&view.tone.reflectance, (p.to_vec2() * px).to_point())
     };
-    let [behind, end_of] = BEHIND.map(|n| n * narrowest_mm);
+    let [behind, end_of] = [BEHIND[0] * narrowest_mm, (BEHIND[1] * narrowest_mm).max(BEHIND_MM)];
     // The pixels of the area itself, with room on either side for what the map takes away from it.
     let nodes = &view.nodes;
     let here = nodes.data()[end.pixel];
@@ -282,7 +287,17 @@ fn taper(view: &View<'_>, end: End) -> Option<Taper> {
         [-1.0, 0.0, 1.0].map(|t| (read(s, t * CORE * 0.5 * widening * (beyond_mm - s)) - pure).abs())
     };
     let is_solid = || mean(places.iter().flat_map(core)) <= NOT_PURE;
-    (is_even && is_point && (!on_ink || is_solid())).then_some(Taper {
+    // Both its sides are edges: on a form that turns away one side of a taper is a gradation.
+    let is_hard = || {
+        [(1.0, sides[0], &left), (-1.0, sides[1], &right)].into_iter().all(|(sign, side, line)| {
+            let beside = places.iter().map(|&(s, _)| {
+                let off = (line.at_end + line.slope * s).max(0.0) + EDGE * narrowest_mm;
+                (read(s, sign * off) - side) / (inside - side)
+            });
+            mean(beside) <= EDGE_LEFT
+        })
+    };
+    (is_even && is_point && if on_ink { is_solid() } else { is_hard() }).then_some(Taper {
         along,
         end: place,
         widening,
@@ -382,7 +397,7 @@ fn tip(view: &View<'_>, end: End) -> Option<Candidate> {
         light: end.light,
         weight,
         height: border_height(view, end.pixel),
-        least_mm: LEAST * narrowest_mm,
+        least_mm: LEAST_MM,
         tip: true,
     })
 }
