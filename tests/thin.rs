@@ -151,6 +151,85 @@ fn points_keep_their_tips() {
     }
 }
 
+/// How far a picture's wedge of 20 degrees, pointing along `degrees` at (45, 25), is missed at its tip, in mm.
+fn tip_missed(name: &str, degrees: f64, light: impl Fn(Point, f64) -> f64) -> f64 {
+    let along = kurbo::Vec2::from_angle(degrees.to_radians());
+    let tip = Point::new(45.0, 25.0);
+    // How far a place lies inside the wedge, in mm (less than 0 outside).
+    let inside = |p: Point| {
+        let (behind, aside) = (-(p - tip).dot(along), (p - tip).cross(along).abs());
+        let half = 10.0_f64.to_radians();
+        (behind * half.sin() - aside * half.cos()).min(30.0 - behind)
+    };
+    let got = drawn(name, 10, &[], |p| light(p, inside(p)));
+    assert_apart(&got);
+    let marks = got.thin.iter().flat_map(|t| t.samples.iter().copied());
+    let near = got.samples().into_iter().chain(marks).filter(|p| (*p - tip).cross(along).abs() < 1.5);
+    let furthest = near.map(|p| (p - tip).dot(along)).filter(|s| *s < 6.0).fold(f64::NEG_INFINITY, f64::max);
+    furthest.abs()
+}
+
+#[test]
+fn points_of_brush_blacks_keep_their_tips_to_a_millimetre() {
+    let black = |inside: f64, ground: f64| if inside > 0.0 { of_value(5) } else { ground };
+    for degrees in [0.0, 37.0] {
+        let flat = tip_missed("flat", degrees, |_, d| black(d, of_value(2)));
+        // Away from the tip a straight edge blurred by 0.3 mm (normal distribution function).
+        let blurred = tip_missed("blurred", degrees, |_, d| {
+            let t = normal(d / 0.3);
+            of_value(2) + t * (of_value(5) - of_value(2))
+        });
+        let grainy = tip_missed("grainy", degrees, |p, d| {
+            let mixed = ((p.x * 10.0) as u32).wrapping_mul(73_856_093)
+                ^ ((p.y * 10.0) as u32).wrapping_mul(19_349_663);
+            let even = f64::from(mixed.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24) - 0.5;
+            (black(d, of_value(2)) * (1.0 + 0.6 * even)).clamp(0.0, 1.0)
+        });
+        let hatched = tip_missed("hatched", degrees, |p, d| {
+            let wobble = 0.06 * (0.7 * (0.6 * p.y - 0.8 * p.x)).sin();
+            f64::from(u8::from(d <= 0.0 && (0.6 * p.x + 0.8 * p.y + wobble).rem_euclid(1.3) > 0.39))
+        });
+        for (name, missed) in [("flat", flat), ("blurred", blurred), ("grainy", grainy), ("hatched", hatched)]
+        {
+            assert!(missed <= 1.0, "{name}, {degrees} degrees: the tip is missed by {missed} mm");
+        }
+    }
+}
+
+/// Marks at a higher plainness lie where those of a lower one lie, but for where these make way for a line.
+#[test]
+fn more_plain_takes_marks_away_and_moves_none() {
+    // A light and a black strand, and a step beneath them that dies before they do.
+    let picture = |p: Point| {
+        let ground = if p.x < 31.0 { reflectance(52.0) } else { reflectance(62.0) };
+        let wave = 2.0 * (p.x / 7.0).sin();
+        if (p.y - 15.0 - wave).abs() < 0.25 {
+            of_value(1)
+        } else if (p.y - 35.0 + wave).abs() < 0.25 {
+            of_value(5)
+        } else {
+            ground
+        }
+    };
+    let mut before: Option<Drawn> = None;
+    let mut counts = vec![];
+    for plainness in ["0", "30", "55", "65", "75", "100"] {
+        let now = drawn("nested", 10, &["--kind", "tonal", "--plainness", plainness], picture);
+        counts.push(now.thin.len());
+        if let Some(before) = &before {
+            let marks: Vec<Point> = before.thin.iter().flat_map(|t| t.samples.iter().copied()).collect();
+            let (marks, lines) = (Near::new(&marks), Near::new(&before.samples()));
+            for p in now.thin.iter().flat_map(|t| &t.samples) {
+                // Samples lie 0.1 mm apart, a piece up to 0.76 mm long beside a gap of 0.12 mm is left out.
+                let there = marks.nearest(*p).0 < 0.06 || lines.nearest(*p).0 < 1.0;
+                assert!(there, "plainness {plainness}: a mark at {p:?} is new");
+            }
+        }
+        before = Some(now);
+    }
+    assert!(counts[0] >= 2 && counts[counts.len() - 1] < counts[0], "marks by plainness: {counts:?}");
+}
+
 /// Normal distribution function (Abramowitz & Stegun 1964, 7.1.26; error under 1.5e-7).
 fn normal(x: f64) -> f64 {
     let z = x.abs() / std::f64::consts::SQRT_2;
@@ -162,7 +241,7 @@ fn normal(x: f64) -> f64 {
 
 #[test]
 fn blurred_edges_are_one_line_and_stairs_no_mark() {
-    for sigma in [0.3, 0.8] {
+    for sigma in [0.2, 0.3, 0.8, 1.4] {
         let got = drawn("edge", 10, &[], |p| {
             let t = normal((p.x + 0.3 * p.y - 37.0) / 0.3_f64.hypot(1.0) / sigma);
             of_value(1) + t * (of_value(5) - of_value(1))
@@ -176,13 +255,16 @@ fn blurred_edges_are_one_line_and_stairs_no_mark() {
 
 #[test]
 fn holding_lines_leave_no_mark() {
-    for (inside, outside, lines) in [(2, 4, 1), (3, 3, 0)] {
+    for (inside, outside, lines, half) in [(2, 4, 1, 0.2), (3, 3, 0, 0.15), (3, 3, 0, 0.2), (3, 3, 0, 0.3)] {
         let got = drawn("holding", 10, &[], |p| match p.distance(Point::new(30.0, 25.0)) - 15.0 {
-            d if d.abs() < 0.2 => reflectance(5.0),
+            d if d.abs() < half => reflectance(5.0),
             d if d < 0.0 => of_value(inside),
             _ => of_value(outside),
         });
-        assert_eq!(got.report["kind"]["name"], "tonal-with-lines", "a contour of 0.4 mm is a holding line");
+        assert_eq!(
+            got.report["kind"]["name"], "tonal-with-lines",
+            "a contour of {half} mm to each side is a holding line"
+        );
         assert_eq!(got.lines.len(), lines, "values {inside} and {outside}");
         assert!(got.thin.is_empty(), "a holding line is no mark");
     }

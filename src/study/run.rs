@@ -164,9 +164,9 @@ pub fn run(
     }
 
     clock.next(Step::Thin);
-    let thin = settings.thin_options(traced.height).map_or_else(Vec::new, |options| {
-        thin::find(&tone, &traced.net, &traced.values, area_map.used.narrowest_mm, &options)
-    });
+    let thin = settings
+        .thin_options(traced.height)
+        .map_or_else(Vec::new, |options| thin::find(&tone, &area_map, &traced.net, &options));
 
     clock.next(Step::Strokes);
     let mut strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());

@@ -2,9 +2,8 @@
 
 use kurbo::{Point, Vec2};
 
-use crate::colour::lightness;
+use crate::colour::{lightness, reflectance};
 use crate::raster::Raster;
-use crate::transitions::sample;
 
 /// Steps in which the profile across is read, in pixels.
 const STEP_PX: f64 = 0.25;
@@ -31,23 +30,35 @@ impl Across {
     }
 }
 
-/// Reads the profile of `light` (reflectance) through `at` along `across`, both in pixels.
+/// Reflectance at a place (pixels) of a lightness (L*), between pixel centres by interpolation: light is what mixes.
+fn light_at(tone: &Raster<f32>, p: Point) -> f64 {
+    let (w, h) = (tone.width(), tone.height());
+    let x = (p.x - 0.5).clamp(0.0, (w - 1) as f64);
+    let y = (p.y - 0.5).clamp(0.0, (h - 1) as f64);
+    let (x0, y0) = (x as usize, y as usize);
+    let (x1, y1) = ((x0 + 1).min(w - 1), (y0 + 1).min(h - 1));
+    let at = |x: usize, y: usize| reflectance(f64::from(tone.at(x, y)));
+    let mix = |a: f64, b: f64, t: f64| a + t * (b - a);
+    mix(mix(at(x0, y0), at(x1, y0), x.fract()), mix(at(x0, y1), at(x1, y1), x.fract()), y.fract())
+}
+
+/// Reads the profile in light of `tone` (L*) through `at` along `across`, both in pixels.
 ///
 /// The extreme is looked for within `near_px` of the place, each side within `reach_px` of the extreme. `None` where
 /// the picture ends before a side has shown, or one side does not fall away at all.
 pub(super) fn across(
-    light: &Raster<f32>,
+    tone: &Raster<f32>,
     at: Point,
     across: Vec2,
     [near_px, reach_px]: [f64; 2],
     is_light: bool,
 ) -> Option<Across> {
-    let (w, h) = (light.width() as f64, light.height() as f64);
+    let (w, h) = (tone.width() as f64, tone.height() as f64);
     // Seen so that the mark is always the higher one.
     let sign = if is_light { 1.0 } else { -1.0 };
     let read = |k: i32| {
         let p = at + across * (f64::from(k) * STEP_PX);
-        (p.x >= 0.0 && p.y >= 0.0 && p.x <= w && p.y <= h).then(|| sign * sample(light, p))
+        (p.x >= 0.0 && p.y >= 0.0 && p.x <= w && p.y <= h).then(|| sign * light_at(tone, p))
     };
     let near = (near_px / STEP_PX).ceil() as i32;
     let (mut top, mut peak) = (0, f64::NEG_INFINITY);
@@ -92,17 +103,12 @@ mod tests {
     /// A bar between unlike grounds: width and middle are its own, whatever lies beside it.
     #[test]
     fn a_bar_between_unlike_sides_keeps_width_and_middle() {
+        let l_star = |y: f32| lightness(f64::from(y)) as f32;
         for (tones, is_light) in [([0.1, 0.9, 0.4], true), ([0.9, 0.05, 0.5], false)] {
             let mut row = Raster::new(60, 9, 0.0_f32);
             for (i, v) in row.data_mut().iter_mut().enumerate() {
                 // The bar covers 28.0 to 31.0 px.
-                *v = tones[if i % 60 < 28 {
-                    0
-                } else if i % 60 < 31 {
-                    1
-                } else {
-                    2
-                }];
+                *v = l_star(tones[usize::from(i % 60 >= 28) + usize::from(i % 60 >= 31)]);
             }
             let got = across(&row, Point::new(29.0, 4.5), Vec2::new(1.0, 0.0), [2.0, 8.0], is_light);
             let got = got.expect("the bar stands out");
@@ -115,9 +121,9 @@ mod tests {
 
     #[test]
     fn an_edge_stands_out_on_one_side_only() {
-        let mut row = Raster::new(40, 5, 0.2_f32);
+        let mut row = Raster::new(40, 5, 50.0_f32);
         for (i, v) in row.data_mut().iter_mut().enumerate() {
-            *v = if i % 40 < 20 { 0.9 } else { 0.2 };
+            *v = if i % 40 < 20 { 95.0 } else { 50.0 };
         }
         let got = across(&row, Point::new(18.0, 2.5), Vec2::new(1.0, 0.0), [2.0, 8.0], true);
         assert!(got.is_none_or(|a| a.depth() < 1e-6), "{got:?}");

@@ -5,12 +5,12 @@ use std::ops::Range;
 use kurbo::{Point, Vec2};
 
 use super::across::Across;
-use super::{Candidate, median};
+use super::{Candidate, ink, median};
 use crate::raster::Raster;
 use crate::tone::ToneField;
 
 /// What a mark has to stand out by from both sides, in L*: what counts as one tone for the mean.
-const STRONG_L: f64 = 12.0;
+pub(super) const STRONG_L: f64 = 12.0;
 /// What its weaker stretches have to stand out by, in L* (half; Canny 1986 keeps weak edges that hang on strong ones).
 pub(super) const WEAK_L: f64 = 6.0;
 /// A mark has to stand out by this many standard deviations of the texture's waver, at its own tone and its sides'.
@@ -24,16 +24,10 @@ const SOLID_SHARE: f64 = 0.6;
 const WIDEST: f64 = 1.25;
 /// A width measured this much under the limit is at the limit, in pixels: the pixels' own blur.
 const WIDTH_SLACK_PX: f64 = 0.25;
-/// A tip that goes on from an area of its own value needs this many narrowest widths of length, and has no more
-/// than so many mm unless it is a mark in its own right.
-const TIP_LEAST: f64 = 0.6;
-const TIP_MOST_MM: f64 = 6.0;
 /// The net's values are looked up so many narrowest widths beyond the mark's edges.
 const BESIDE: f64 = 0.3;
-/// On ink a mark differs from what the net shows beside it by this many values: paper in open hatching is a gap
-/// between strokes, and a stroke among dark ones is hatching.
-const INK_STEPS: i32 = 2;
-/// A tip is followed this many points into its area, so that it ends on the border wherever exactly that lies.
+/// A mark that goes on from an area of its value is followed this many points into it, so that it ends on the border
+/// wherever exactly that lies.
 const INTO_AREA: usize = 4;
 
 /// What marks are held to.
@@ -43,15 +37,6 @@ pub(super) struct Limits {
     pub(super) limit_mm: f64,
     /// Narrowest area in mm.
     pub(super) narrowest_mm: f64,
-    /// Least squared difference of tone per mm of line, in L*^2 mm.
-    pub(super) height: f64,
-    /// How many values it differs by from what the net shows on either side, at least.
-    pub(super) steps: i32,
-}
-
-/// How many values a mark has to differ by from its sides.
-pub(super) fn least_steps(tone: &ToneField) -> i32 {
-    if tone.kind.is_ink() { INK_STEPS.min(i32::from(tone.scale.values()) - 1) } else { 1 }
 }
 
 /// A ridge measured along its length, in mm.
@@ -94,38 +79,38 @@ pub(super) fn judge(
     let mut out = Vec::new();
     for run in runs(&bridged((0..n).map(|i| looked.across[i].is_some_and(|a| weak(&a))).collect(), hole)) {
         let Some(value) = value_of(tone, &looked.across[run.clone()], is_light, strong) else { continue };
-        // A tone made of texture is no thinner than its strokes: on ink only bare paper and solid ink can be.
-        if tone.kind.is_ink() && value != 1 && value != tone.scale.values() {
+        let on_ink = tone.kind.is_ink();
+        if on_ink && (!is_light || value != 1) {
             continue;
         }
         let shown: Vec<Shown> =
             run.clone().map(|i| shown(values, looked, i, value, is_light, limits, px)).collect();
-        let missing = bridged_over(&shown, hole);
+        let mut missing = bridged_over(&shown, hole);
+        if on_ink {
+            let bare = bridged(ink::bare_between_darks(tone, looked, run.clone()), hole);
+            missing.iter_mut().zip(bare).for_each(|(m, b)| *m &= b);
+        }
         for piece in runs(&missing) {
             let own = |at: Option<usize>| at.and_then(|i| shown.get(i)) == Some(&Shown::Own);
             let joined = [own(piece.start.checked_sub(1)), own(Some(piece.end))];
+            // A dark line by itself that is not black is a drawn line more often than a thing.
+            if !is_light && value < tone.scale.values() && joined == [false; 2] {
+                continue;
+            }
             let [from, to] = [run.start + piece.start, run.start + piece.end];
-            let (kept, is_tip) = match worth(tone, looked, from..to, joined, limits, &strong) {
-                Some(found) => found,
-                None => continue,
+            let Some((kept, height)) = worth(tone, looked, from..to, joined, limits, &strong) else {
+                continue;
             };
-            let into = |range: Range<usize>| {
-                let start = if joined[0] && range.start == from {
-                    from.saturating_sub(INTO_AREA)
-                } else {
-                    range.start
-                };
-                let end = if joined[1] && range.end == to { (to + INTO_AREA).min(n) } else { range.end };
-                start..end
-            };
-            let kept = into(kept);
-            out.push(candidate(looked, kept, value, is_light, is_tip, limits, px));
+            let start =
+                if joined[0] && kept.start == from { from.saturating_sub(INTO_AREA) } else { kept.start };
+            let end = if joined[1] && kept.end == to { (to + INTO_AREA).min(n) } else { kept.end };
+            out.push(candidate(looked, start..end, value, is_light, height, limits, px));
         }
     }
     out
 }
 
-/// Whether a stretch is worth a line: the part of it that is, and whether it is a tip rather than a whole mark.
+/// Whether a stretch is worth a line: the part of it that is, and the merging height (L*^2 mm) up to which it is.
 fn worth(
     tone: &ToneField,
     looked: &Looked,
@@ -133,7 +118,7 @@ fn worth(
     joined: [bool; 2],
     limits: &Limits,
     strong: &impl Fn(&Across) -> bool,
-) -> Option<(Range<usize>, bool)> {
+) -> Option<(Range<usize>, f64)> {
     let px = tone.px_per_mm;
     let found = |range: Range<usize>| looked.across[range].iter().flatten();
     let is_strong = |i: &usize| looked.across[*i].is_some_and(|a| strong(&a));
@@ -144,24 +129,18 @@ fn worth(
             .map(|a| a.sides.iter().copied().chain([a.peak]).map(|l| tone.waver.at(l)).fold(0.0, f64::max))
             .collect(),
     );
-    if depth < STRONG_L.max(SURE * waver) || width_mm * depth * depth < limits.height {
+    if depth < STRONG_L.max(SURE * waver) {
         return None;
     }
-    let length_mm = piece.len() as f64 * looked.spacing_mm;
     // A free end is followed as a taper for two narrowest widths beyond the last strong place, no further.
     let taper = (2.0 * limits.narrowest_mm / looked.spacing_mm) as usize;
-    if let (Some(first), Some(last)) = (piece.clone().find(is_strong), piece.clone().rev().find(is_strong)) {
-        let start = if joined[0] { piece.start } else { first.saturating_sub(taper).max(piece.start) };
-        let end = if joined[1] { piece.end } else { (last + 1 + taper).min(piece.end) };
-        let length_mm = (end - start) as f64 * looked.spacing_mm;
-        let share = (start..end).filter(is_strong).count() as f64 / (end - start) as f64;
-        if length_mm >= LEAST_MM.max(LEAST_WIDTHS * width_mm) && share >= SOLID_SHARE {
-            return Some((start..end, false));
-        }
-    }
-    let is_tip =
-        joined[0] != joined[1] && (TIP_LEAST * limits.narrowest_mm..=TIP_MOST_MM).contains(&length_mm);
-    is_tip.then_some((piece, true))
+    let (first, last) = (piece.clone().find(is_strong)?, piece.clone().rev().find(is_strong)?);
+    let start = if joined[0] { piece.start } else { first.saturating_sub(taper).max(piece.start) };
+    let end = if joined[1] { piece.end } else { (last + 1 + taper).min(piece.end) };
+    let length_mm = (end - start) as f64 * looked.spacing_mm;
+    let share = (start..end).filter(is_strong).count() as f64 / (end - start) as f64;
+    let is_mark = length_mm >= LEAST_MM.max(LEAST_WIDTHS * width_mm) && share >= SOLID_SHARE;
+    is_mark.then_some((start..end, width_mm * depth * depth))
 }
 
 fn candidate(
@@ -169,7 +148,7 @@ fn candidate(
     kept: Range<usize>,
     value: u8,
     light: bool,
-    is_tip: bool,
+    height: f64,
     limits: &Limits,
     px: f64,
 ) -> Candidate {
@@ -183,15 +162,16 @@ fn candidate(
         .collect();
     let weight: f64 =
         kept.clone().filter_map(|i| looked.across[i]).map(|a| a.depth().powi(2) * a.width_px / px).sum();
-    let least_mm = if is_tip { TIP_LEAST * limits.narrowest_mm } else { limits.narrowest_mm };
     Candidate {
         points: looked.points[kept].to_vec(),
         widths_mm,
         value,
         light,
         weight: weight * looked.spacing_mm,
+        height,
         // Ends give way to the border by as much.
-        least_mm: least_mm - 2.0 * super::CLEAR_MM,
+        least_mm: limits.narrowest_mm - 2.0 * super::CLEAR_MM,
+        tip: false,
     }
 }
 
@@ -236,7 +216,7 @@ fn shown(
     let (here, sides) = (at(0.0), [at(beside), at(-beside)]);
     if here >= rank(value) {
         Shown::Own
-    } else if sides.iter().any(|&s| s > rank(value) - limits.steps) || sides.iter().all(|&s| s < here) {
+    } else if sides.iter().any(|&s| s >= rank(value)) || sides.iter().all(|&s| s < here) {
         Shown::Other
     } else {
         Shown::Missing

@@ -9,7 +9,6 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use crate::raster::Raster;
-use crate::tone::gaussian;
 
 /// How far from its pixel's centre a ridge point may lie, in pixels: a little over half, so that none falls
 /// between two pixels (Steger, section III).
@@ -19,9 +18,40 @@ const TURN_COS: f64 = 0.64;
 /// A pixel lies ahead when it is seen within this of the line's direction (cosine of 50 degrees).
 const AHEAD_COS: f64 = 0.64;
 
+/// Side of the tiles in which ridges are looked for or not, in pixels.
+const TILE: usize = 16;
+
+/// Where ridges are looked for: tiles that hold a pixel that could lie on one, and those round them.
+pub(super) struct Tiles {
+    across: usize,
+    down: usize,
+    active: Vec<bool>,
+}
+
+impl Tiles {
+    /// The tiles of a grid of `w` x `h` pixels in which some pixel (column, row) may lie on a ridge.
+    pub(super) fn with(w: usize, h: usize, may: &(impl Fn(usize, usize) -> bool + Sync)) -> Self {
+        let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
+        let own: Vec<bool> = (0..across * down)
+            .into_par_iter()
+            .map(|t| {
+                let (x0, y0) = (t % across * TILE, t / across * TILE);
+                (y0..(y0 + TILE).min(h)).any(|y| (x0..(x0 + TILE).min(w)).any(|x| may(x, y)))
+            })
+            .collect();
+        let near = |n: usize, most: usize| n.saturating_sub(1)..=(n + 1).min(most - 1);
+        let active = (0..across * down)
+            .map(|t| near(t / across, down).any(|y| near(t % across, across).any(|x| own[y * across + x])))
+            .collect();
+        Self { across, down, active }
+    }
+}
+
 /// A ridge point in one pixel.
 #[derive(Clone, Copy, Debug)]
 struct RidgePoint {
+    /// The pixel.
+    pixel: usize,
     /// Its place, in pixels.
     at: Point,
     /// Unit direction across the ridge.
@@ -30,25 +60,27 @@ struct RidgePoint {
     bend: f64,
 }
 
-/// Lines along the light (or the dark) ridges of a lightness (L*), smoothed by `sigma_px` pixels, that bend by at
-/// least `least_bend` L* per pixel squared. Points in pixels, about one pixel apart; strongest lines first.
-pub(super) fn ridges(
-    lightness: &Raster<f32>,
-    sigma_px: f64,
-    light: bool,
-    least_bend: f64,
-) -> Vec<Vec<Point>> {
-    let (w, h) = (lightness.width(), lightness.height());
-    let smooth = gaussian(lightness, sigma_px as f32);
-    let found: Vec<Option<RidgePoint>> = (0..w * h)
+/// Lines along the light (or the dark) ridges of a smoothed lightness (L*) within tiles, that bend by at least
+/// `least_bend` L* per pixel squared. Points in pixels, about one pixel apart; strongest lines first.
+pub(super) fn ridges(smooth: &Raster<f32>, light: bool, least_bend: f64, tiles: &Tiles) -> Vec<Vec<Point>> {
+    let (w, h) = (smooth.width(), smooth.height());
+    let found: Vec<RidgePoint> = (0..tiles.across * tiles.down)
         .into_par_iter()
-        .with_min_len(1 << 12)
-        .map(|i| ridge_point(&smooth, i % w, i / w, light).filter(|r| r.bend >= least_bend))
+        .filter(|&t| tiles.active[t])
+        .flat_map_iter(|t| {
+            let (x0, y0) = (t % tiles.across * TILE, t / tiles.across * TILE);
+            let pixels =
+                (y0..(y0 + TILE).min(h)).flat_map(move |y| (x0..(x0 + TILE).min(w)).map(move |x| (x, y)));
+            pixels.filter_map(|(x, y)| ridge_point(smooth, x, y, light)).filter(|r| r.bend >= least_bend)
+        })
         .collect();
-    let mut seeds: Vec<usize> = (0..found.len()).filter(|&i| found[i].is_some()).collect();
-    let bend = |i: usize| found[i].map_or(0.0, |r| r.bend);
-    seeds.sort_by(|&a, &b| bend(b).total_cmp(&bend(a)).then(a.cmp(&b)));
-    let mut linker = Linker { found: &found, taken: vec![false; found.len()], w, h };
+    let mut number = vec![0_u32; w * h];
+    for (n, r) in (1..).zip(&found) {
+        number[r.pixel] = n;
+    }
+    let mut seeds: Vec<usize> = (0..found.len()).collect();
+    seeds.sort_by(|&a, &b| found[b].bend.total_cmp(&found[a].bend).then(found[a].pixel.cmp(&found[b].pixel)));
+    let mut linker = Linker { found: &found, number, taken: vec![false; found.len()], w, h };
     seeds.into_iter().filter_map(|seed| linker.line_through(seed)).collect()
 }
 
@@ -75,41 +107,47 @@ fn ridge_point(smooth: &Raster<f32>, x: usize, y: usize, light: bool) -> Option<
     let shift = -across.dot(slope) / most;
     let offset = across * shift;
     (offset.x.abs() <= WITHIN_PX && offset.y.abs() <= WITHIN_PX).then(|| RidgePoint {
+        pixel: y * w + x,
         at: Point::new(x as f64 + 0.5, y as f64 + 0.5) + offset,
         across,
         bend: most.abs(),
     })
 }
 
-/// Links ridge points into lines; each pixel belongs to at most one.
+/// Links ridge points into lines; each belongs to at most one.
 struct Linker<'a> {
-    found: &'a [Option<RidgePoint>],
+    found: &'a [RidgePoint],
+    /// Number of each pixel's ridge point, from 1; 0 for none.
+    number: Vec<u32>,
     taken: Vec<bool>,
     w: usize,
     h: usize,
 }
 
 impl Linker<'_> {
-    /// The line through a pixel that no line has taken yet.
+    /// The line through a ridge point that no line has taken yet.
     fn line_through(&mut self, seed: usize) -> Option<Vec<Point>> {
-        let start = self.found[seed].filter(|_| !self.taken[seed])?;
+        if self.taken[seed] {
+            return None;
+        }
         self.taken[seed] = true;
-        let along = Vec2::new(-start.across.y, start.across.x);
+        let across = self.found[seed].across;
+        let along = Vec2::new(-across.y, across.x);
         let back = self.follow(seed, -along);
         let on = self.follow(seed, along);
         let line: Vec<usize> = back.into_iter().rev().chain([seed]).chain(on).collect();
         for &i in &line {
             self.take_beside(i);
         }
-        Some(line.into_iter().filter_map(|i| self.found[i]).map(|r| r.at).collect())
+        Some(line.into_iter().map(|i| self.found[i].at).collect())
     }
 
-    /// The pixels of the line from a pixel on, in a direction.
+    /// The points of the line from a point on, in a direction.
     fn follow(&mut self, from: usize, mut heading: Vec2) -> Vec<usize> {
         let (mut at, mut line) = (from, Vec::new());
         // One missing pixel is stepped over.
         while let Some(next) = self.next(at, heading, 1).or_else(|| self.next(at, heading, 2)) {
-            let (Some(here), Some(there)) = (self.found[at], self.found[next]) else { break };
+            let (here, there) = (self.found[at], self.found[next]);
             let along = Vec2::new(-there.across.y, there.across.x);
             heading = if along.dot(there.at - here.at) < 0.0 { -along } else { along };
             self.taken[next] = true;
@@ -121,10 +159,10 @@ impl Linker<'_> {
 
     /// The free ridge point ahead that goes on nearest and straightest, `ring` pixels away.
     fn next(&self, at: usize, heading: Vec2, ring: isize) -> Option<usize> {
-        let here = self.found[at]?;
+        let here = self.found[at];
         let mut best: Option<(f64, usize)> = None;
-        for j in self.around(at, ring) {
-            let Some(there) = self.found[j].filter(|_| !self.taken[j]) else { continue };
+        for j in self.around(at, ring).filter(|&j| !self.taken[j]) {
+            let there = self.found[j];
             let step = there.at - here.at;
             let turn = here.across.dot(there.across).abs();
             if turn < TURN_COS || step.dot(heading) < AHEAD_COS * step.hypot() || step.hypot() < 0.2 {
@@ -139,31 +177,33 @@ impl Linker<'_> {
         best.map(|(_, j)| j)
     }
 
-    /// Takes the pixels beside a line's pixel that hold the same ridge once more.
+    /// Takes the points beside a line's point that hold the same ridge once more.
     fn take_beside(&mut self, at: usize) {
-        let Some(here) = self.found[at] else { return };
         for j in self.around(at, 1).collect::<Vec<_>>() {
-            if self.found[j].is_some_and(|there| here.across.dot(there.across).abs() > TURN_COS) {
+            if self.found[at].across.dot(self.found[j].across).abs() > TURN_COS {
                 self.taken[j] = true;
             }
         }
     }
 
-    /// Pixels on the square ring round a pixel.
-    fn around(&self, at: usize, ring: isize) -> impl Iterator<Item = usize> + use<> {
-        let (x, y, w, h) = ((at % self.w) as isize, (at / self.w) as isize, self.w as isize, self.h as isize);
+    /// Ridge points in the pixels of the square ring round a ridge point's pixel.
+    fn around(&self, at: usize, ring: isize) -> impl Iterator<Item = usize> {
+        let pixel = self.found[at].pixel;
+        let (w, h) = (self.w as isize, self.h as isize);
+        let (x, y) = ((pixel % self.w) as isize, (pixel / self.w) as isize);
         (-ring..=ring)
             .flat_map(move |dy| (-ring..=ring).map(move |dx| (dx, dy)))
             .filter(move |(dx, dy)| dx.abs().max(dy.abs()) == ring)
             .map(move |(dx, dy)| (x + dx, y + dy))
             .filter(move |&(x, y)| x >= 0 && y >= 0 && x < w && y < h)
-            .map(move |(x, y)| (y * w + x) as usize)
+            .filter_map(move |(x, y)| (self.number[(y * w + x) as usize] as usize).checked_sub(1))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tone::gaussian;
 
     /// A bar of width 3 px through the grid at an angle: its ridge is its middle line (closed form).
     #[test]
@@ -183,7 +223,8 @@ mod tests {
                 let share = inside.count() as f32 / 256.0;
                 bar.data_mut()[i] = if light { 100.0 * share } else { 100.0 - 100.0 * share };
             }
-            let lines = ridges(&bar, 1.7, light, 3.0);
+            let (smooth, all) = (gaussian(&bar, 1.7), Tiles::with(80, 80, &|_, _| true));
+            let lines = ridges(&smooth, light, 3.0, &all);
             assert!(lines[0].len() > 60, "one long line, not {} points", lines[0].len());
             // Within three widths of the Gaussian of the border the mirrored bar bends the ridge.
             let inside = |p: &&Point| [p.x, p.y].iter().all(|v| (5.1..74.9).contains(v));
@@ -192,7 +233,7 @@ mod tests {
                 assert!(off < 0.1, "{p:?} lies {off:.3} px from the middle at angle {angle}");
             }
             assert!(
-                ridges(&bar, 1.7, !light, 3.0)
+                ridges(&smooth, !light, 3.0, &all)
                     .iter()
                     .flatten()
                     .all(|p| { (p.to_vec2() - Vec2::new(middle, middle)).dot(n).abs() > 1.5 }),
@@ -207,9 +248,10 @@ mod tests {
         for (i, v) in edge.data_mut().iter_mut().enumerate() {
             *v = if i % 60 < 30 { 90.0 } else { 10.0 };
         }
-        let blurred = gaussian(&edge, 2.0);
+        let blurred = gaussian(&gaussian(&edge, 2.0), 1.7);
+        let all = Tiles::with(60, 60, &|_, _| true);
         for light in [true, false] {
-            assert!(ridges(&blurred, 1.7, light, 0.5).is_empty(), "a blurred edge has no extreme across");
+            assert!(ridges(&blurred, light, 0.5, &all).is_empty(), "a blurred edge has no extreme across");
         }
     }
 }
