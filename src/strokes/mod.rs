@@ -4,6 +4,7 @@ mod gaps;
 mod order;
 mod thin;
 mod trails;
+mod view;
 
 #[cfg(test)]
 mod tests;
