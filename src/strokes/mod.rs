@@ -5,6 +5,7 @@ mod order;
 mod thin;
 mod trails;
 mod view;
+mod within;
 
 #[cfg(test)]
 mod tests;

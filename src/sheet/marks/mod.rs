@@ -148,6 +148,15 @@ impl Lettering {
         Self { layer, text, at, height_mm, anchor: Anchor::Middle, quarter_turns: 0 }
     }
 
+    /// Two opposite corners of the box that it fills, in mm.
+    #[must_use]
+    pub fn bounds(&self) -> [Point; 2] {
+        let width = super::lettering::width_mm(&self.text, self.height_mm);
+        let turn = super::lettering::quarter_turned(self.quarter_turns);
+        let start = self.start();
+        [start, start + (turn * Point::new(width, -self.height_mm)).to_vec2()]
+    }
+
     /// Where its baseline begins, in mm.
     #[must_use]
     pub fn start(&self) -> Point {
