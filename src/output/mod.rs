@@ -16,7 +16,8 @@ pub use net_file::net_json;
 pub use pdf::{pdf, pdf_pages};
 pub use png::{png, value_map_png};
 pub use report::{
-    Count, Distances, Kind, LengthCount, Limits, Merging, PitchShare, Report, SheetSize, report_json,
+    Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,
+    report_json,
 };
 pub use svg::{svg, svg_layer};
 pub use underlay::Underlay;

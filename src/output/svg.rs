@@ -42,6 +42,11 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
     if let Some(underlay) = options.underlay.as_ref().filter(|_| wanted(Layer::Reference)) {
         document = document.add(Group::new().set("id", Layer::Reference.id()).add(image(underlay)));
     }
+    // The squares' grid lies under the lines.
+    let has = |layer: Layer| wanted(layer) && options.furniture.has(layer);
+    if has(Layer::Squares) {
+        document = document.add(around(&options.furniture, Layer::Squares, options.ink));
+    }
     let layers = [(Layer::Hard, true, options.line_mm), (Layer::Soft, false, options.soft_line_mm)];
     let mut boundary = Group::new().set("id", "boundary");
     for (layer, hard, line_mm) in layers.into_iter().filter(|&(layer, ..)| wanted(layer)) {
@@ -71,7 +76,7 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
         let group = inked(Group::new().set("id", "frame"), options.soft_line_mm, options.ink);
         document = document.add(group.add(rectangle));
     }
-    for layer in Layer::ALL.into_iter().filter(|&l| wanted(l) && options.furniture.has(l)) {
+    for layer in Layer::ALL.into_iter().filter(|&l| has(l) && l != Layer::Squares) {
         document = document.add(around(&options.furniture, layer, options.ink));
     }
     format!("{document}\n")

@@ -85,6 +85,7 @@ pub(super) fn drawing(
             continue;
         }
         in_layer(content, layer, |content| {
+            set_ink(content, options.ink, 1.0);
             content.set_line_width(written(line_mm));
             for (curve, closed) in lines {
                 stroke(content, curve, closed);
@@ -98,9 +99,16 @@ pub(super) fn drawing(
     }
 }
 
-/// Marks, squares and lettering.
-pub(super) fn furniture(content: &mut Content, furniture: &Furniture, ink: Ink, letters: &Letters) {
-    for layer in Layer::ALL.into_iter().filter(|&layer| furniture.has(layer)) {
+/// Marks, squares and lettering: what lies under the lines (the squares), or everything else.
+pub(super) fn furniture(
+    content: &mut Content,
+    furniture: &Furniture,
+    ink: Ink,
+    letters: &Letters,
+    under: bool,
+) {
+    let wanted = |layer: Layer| furniture.has(layer) && (layer == Layer::Squares) == under;
+    for layer in Layer::ALL.into_iter().filter(|&layer| wanted(layer)) {
         in_layer(content, layer, |content| {
             for lines in furniture.lines.iter().filter(|l| l.layer == layer) {
                 content.set_line_width(written(lines.line_mm));

@@ -63,10 +63,11 @@ pub fn pdf_pages(
     if shared {
         let mut drawing = Content::new();
         content::with_pencil(&mut drawing, options.ink);
+        content::furniture(&mut drawing, around, options.ink, &letters, true);
         content::drawing(&mut drawing, plan, placement, options);
         let mut beside = Content::new();
         content::with_pencil(&mut beside, options.ink);
-        content::furniture(&mut beside, around, options.ink, &letters);
+        content::furniture(&mut beside, around, options.ink, &letters, false);
         let [width, height] = placement.sheet_mm;
         for (id, content) in [(objects.drawing, drawing), (objects.around, beside)] {
             let bytes = content.finish().into_vec();
@@ -241,14 +242,15 @@ fn page_content(
         }
     } else {
         content::with_pencil(&mut content, options.ink);
+        content::furniture(&mut content, &options.furniture, options.ink, letters, true);
         content::drawing(&mut content, plan, placement, options);
-        content::furniture(&mut content, &options.furniture, options.ink, letters);
+        content::furniture(&mut content, &options.furniture, options.ink, letters, false);
     }
     if moved {
         content.restore_state();
     }
     content::with_pencil(&mut content, options.ink);
-    content::furniture(&mut content, &page.own, options.ink, letters);
+    content::furniture(&mut content, &page.own, options.ink, letters, false);
     content.restore_state();
     content.finish().into_vec()
 }

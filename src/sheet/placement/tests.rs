@@ -49,7 +49,7 @@ fn margins_of_single_sides_and_alignment_move_the_picture() {
     for (align, x, y) in [
         ([Align::Start, Align::Start], 20.0, 20.0),
         ([Align::Middle, Align::End], 55.0, 143.667),
-        ([Align::End, Align::Middle], 90.0, 81.833),
+        ([Align::End, Align::Middle], 90.0, 81.834),
     ] {
         let options = PlaceOptions { align, picture_width_mm: Some(100.0), ..PlaceOptions::default() };
         let got = placed("a4", [600, 800], &options).picture_mm;
