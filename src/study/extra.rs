@@ -2,6 +2,7 @@
 
 use crate::areas::zones::Measure;
 use crate::sheet::{DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Placement, RectMm, Squares, column_name};
+use crate::strokes::StrokePlan;
 use crate::thin::ThinMark;
 use crate::transitions::{BoundaryNet, Traced, plainness_of};
 
@@ -89,6 +90,12 @@ pub(super) fn added_net(drawing: &Traced, finer: &Traced, asked: f64) -> Result<
         return Err(StudyError::NothingExtra { asked, own: plainness_of(drawing.height).unwrap_or(0.0) });
     }
     Ok(net)
+}
+
+/// What there is to say when the lower plainness adds nothing where it was wanted.
+pub(super) fn nothing_note(settings: &Settings, strokes: &StrokePlan) -> Option<String> {
+    let nothing = strokes.strokes.is_empty() && strokes.thin.is_empty();
+    (settings.extra.is_some() && nothing).then(|| "The lower plainness adds no line there.".into())
 }
 
 /// The thin marks that the finer drawing adds.

@@ -197,9 +197,7 @@ pub fn run(
     if let Some(rect) = &extra_rect {
         strokes = strokes.within(rect);
     }
-    if settings.extra.is_some() && strokes.strokes.is_empty() && strokes.thin.is_empty() {
-        notes.push("The lower plainness adds no line there.".into());
-    }
+    notes.extend(extra::nothing_note(settings, &strokes));
     let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
     let timings_ms = clock.stop();
 

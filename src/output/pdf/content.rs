@@ -30,7 +30,7 @@ pub(super) fn with_pencil(content: &mut Content, ink: Ink) {
 
 fn set_ink(content: &mut Content, ink: Ink, strength: f64) {
     let [r, g, b] = ink.with_strength(strength).map(|part| part as f32);
-    if r == g && g == b {
+    if ink != Ink::Blue {
         content.set_stroke_gray(r).set_fill_gray(r);
     } else {
         content.set_stroke_rgb(r, g, b).set_fill_rgb(r, g, b);

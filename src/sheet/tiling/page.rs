@@ -52,7 +52,7 @@ pub struct Page {
 /// The one page of a sheet on paper of its own size.
 pub(super) fn whole(shown: [f64; 2], factor: [f64; 2]) -> Page {
     let middle = Point::new(shown[0] / 2.0, shown[1] / 2.0);
-    let plain = factor == [1.0; 2];
+    let plain = factor.iter().all(|f| (f - 1.0).abs() < 1e-12);
     let transform = if plain { Affine::IDENTITY } else { onto(shown, middle, factor) };
     let sheet = SheetOnPage { transform, shows: None, trimmed: None };
     Page { name: "sheet".into(), size_mm: shown, sheet, own: Furniture::default() }
