@@ -32,16 +32,46 @@ const ISO_B: [(f64, f64); 11] = [
     (31.0, 44.0),
 ];
 
+/// ISO 269:1985, table of the C series: width and height in mm of C0 to C10.
+const ISO_C: [(f64, f64); 11] = [
+    (917.0, 1297.0),
+    (648.0, 917.0),
+    (458.0, 648.0),
+    (324.0, 458.0),
+    (229.0, 324.0),
+    (162.0, 229.0),
+    (114.0, 162.0),
+    (81.0, 114.0),
+    (57.0, 81.0),
+    (40.0, 57.0),
+    (28.0, 40.0),
+];
+
+/// JIS P 0138:1998, table of the B series: width and height in mm of B0 to B10.
+const JIS_B: [(f64, f64); 11] = [
+    (1030.0, 1456.0),
+    (728.0, 1030.0),
+    (515.0, 728.0),
+    (364.0, 515.0),
+    (257.0, 364.0),
+    (182.0, 257.0),
+    (128.0, 182.0),
+    (91.0, 128.0),
+    (64.0, 91.0),
+    (45.0, 64.0),
+    (32.0, 45.0),
+];
+
 fn size(name: &str) -> (f64, f64) {
     let paper = Paper::parse(name).unwrap_or_else(|e| panic!("{e}"));
     (paper.width_mm, paper.height_mm)
 }
 
 #[test]
-fn iso_sizes_are_as_published() {
-    for (letter, table) in [("A", ISO_A), ("B", ISO_B)] {
+fn metric_sizes_are_as_published() {
+    for (letter, table) in [("A", ISO_A), ("B", ISO_B), ("C", ISO_C), ("JIS-B", JIS_B)] {
         for (n, expected) in table.into_iter().enumerate() {
-            assert_eq!(size(&format!("{letter}{n}")), expected, "{letter}{n} of ISO 216");
+            assert_eq!(size(&format!("{letter}{n}")), expected, "{letter}{n} as published");
         }
     }
 }
@@ -89,6 +119,53 @@ fn us_sizes_are_whole_inches() {
     }
 }
 
+/// ASME Y14.1, table of flat sheet sizes (inches, shorter side first): A to E, and the architectural series beside it.
+#[test]
+fn sizes_of_asme_y14_1_are_as_published() {
+    let table = [
+        ("A", [8.5, 11.0]),
+        ("B", [11.0, 17.0]),
+        ("C", [17.0, 22.0]),
+        ("D", [22.0, 34.0]),
+        ("E", [34.0, 44.0]),
+    ];
+    for (k, (letter, inches)) in table.into_iter().enumerate() {
+        let (width, height) = size(&format!("ANSI-{letter}"));
+        assert!((width - inches[0] * 25.4).abs() < 1e-9, "width of size {letter}");
+        assert!((height - inches[1] * 25.4).abs() < 1e-9, "height of size {letter}");
+        // Each size is two of the one before, side by side.
+        if k > 0 {
+            let [smaller_width, smaller_height] = table[k - 1].1;
+            let doubled = [smaller_height, 2.0 * smaller_width];
+            let same = inches.iter().zip(doubled).all(|(a, b)| (a - b).abs() < 1e-9);
+            assert!(same, "two sheets make one of size {letter}");
+        }
+    }
+    for (name, inches) in [
+        ("Arch-A", [9.0, 12.0]),
+        ("Arch-B", [12.0, 18.0]),
+        ("Arch-C", [18.0, 24.0]),
+        ("Arch-D", [24.0, 36.0]),
+        ("Arch-E", [36.0, 48.0]),
+        ("Arch-E1", [30.0, 42.0]),
+    ] {
+        let (width, height) = size(name);
+        assert!((width - inches[0] * 25.4).abs() < 1e-9, "width of {name}");
+        assert!((height - inches[1] * 25.4).abs() < 1e-9, "height of {name}");
+    }
+}
+
+/// ISO 269: the sides of Cn lie between those of An and Bn (their geometric mean, rounded down or up).
+#[test]
+fn iso_c_lies_between_a_and_b() {
+    for n in 0..=10 {
+        let [a, b, c] = ["a", "b", "c"].map(|letter| size(&format!("{letter}{n}")));
+        for (a, b, c) in [(a.0, b.0, c.0), (a.1, b.1, c.1)] {
+            assert!(((a * b).sqrt() - c).abs() < 1.5, "a side of C{n} is {c}, between {a} and {b}");
+        }
+    }
+}
+
 #[test]
 fn every_name_reads_back_upright_and_once() {
     let mut names: Vec<&str> = papers().iter().map(|row| row.name).collect();
@@ -96,6 +173,7 @@ fn every_name_reads_back_upright_and_once() {
         let (width, height) = size(name);
         assert!(width <= height, "{name} is upright as named");
     }
+    assert!(papers().iter().all(|row| !row.source.is_empty()), "every row has a source");
     let count = names.len();
     names.sort_unstable();
     names.dedup();

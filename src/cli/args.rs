@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use super::paper_args::{PaperArgs, PrintArgs};
 use super::values::{
     BreaksArg, PitchArg, ThinArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length,
     parse_line_total, parse_pitch, parse_plainness, parse_thin, parse_tone_range, parse_values,
@@ -64,6 +65,10 @@ pub(crate) struct DrawArgs {
     #[command(flatten)]
     pub(crate) paper: PaperArgs,
 
+    /// Marks, squares and how the lines look.
+    #[command(flatten)]
+    pub(crate) print: PrintArgs,
+
     /// Values.
     #[command(flatten)]
     pub(crate) values: ValueArgs,
@@ -96,32 +101,6 @@ const DRAW_EXAMPLES: &str = "Examples:
       for a plotter that holds a pencil
   merestone draw - --format svg -o - < picture.png > study.svg
       from standard input to standard output";
-
-/// Paper, sheet and picture.
-#[derive(Debug, Args)]
-#[command(next_help_heading = "Paper")]
-pub(crate) struct PaperArgs {
-    /// The sheet: a name such as a4, b3 or letter, or WIDTHxHEIGHT with its unit (mm, cm or in), such as
-    /// 11x14in or 180x240mm; 'merestone papers' lists the names
-    #[arg(long, value_name = "PAPER", default_value = "a4")]
-    pub(crate) paper: String,
-
-    /// Bare paper kept on every side of the picture, in mm, cm or in [default: 20mm, on US papers 1in]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) margin: Option<f64>,
-
-    /// Which way the sheet is turned
-    #[arg(long, value_name = "WAY", value_enum, default_value_t = OrientationArg::AsPicture)]
-    pub(crate) orientation: OrientationArg,
-
-    /// Width of the picture on the sheet, in mm, cm or in [default: as large as the margins allow]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) picture_width: Option<f64>,
-
-    /// Height of the picture on the sheet, in mm, cm or in [default: as large as the margins allow]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) picture_height: Option<f64>,
-}
 
 /// Values.
 #[derive(Debug, Args)]
@@ -196,9 +175,9 @@ pub(crate) struct LineArgs {
     #[arg(long)]
     pub(crate) chain: bool,
 
-    /// Width of the printed line, in mm, cm or in (0.35mm shows through on a light box)
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, default_value = "0.35mm", allow_hyphen_values = true)]
-    pub(crate) line: f64,
+    /// Width of the printed line, in mm, cm or in [default: by --look, 0.35mm or 0.18mm]
+    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
+    pub(crate) line: Option<f64>,
 }
 
 /// Focus and rest.
@@ -287,17 +266,6 @@ pub(crate) struct RunningArgs {
     /// Say nothing on standard error unless something is wrong
     #[arg(long, short = 'q')]
     pub(crate) quiet: bool,
-}
-
-/// `--orientation`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum OrientationArg {
-    /// The way the picture is turned
-    AsPicture,
-    /// Upright
-    Portrait,
-    /// On its side
-    Landscape,
 }
 
 /// `--kind`.

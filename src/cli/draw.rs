@@ -3,16 +3,18 @@
 use std::fs;
 use std::time::Instant;
 
-use merestone::output::{self, DrawingOptions};
+use merestone::output::{self, Look};
 use merestone::reference::{ReadOptions, Reference, ReferenceError, read_bytes, read_file};
-use merestone::sheet::{Orientation, Paper, PlaceOptions};
+use merestone::sheet::Paper;
 use merestone::strokes::SoftLines;
 use merestone::study::{DEFAULT_VALUES, Settings, Stages, Step, StudyError, report, run as run_study};
 use merestone::tone::{BreakRule, PitchRule, ReferenceKind, ToneRange};
 use merestone::transitions::HowMuch;
 
-use super::args::{DrawArgs, KindArg, LineArgs, OrientationArg, SoftArg};
+use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
+use super::on_paper::{UNDER_INK_CAUTION, extra, look, on_paper, placing};
+use super::paper_args::MarksArg;
 use super::print::{Failure, say};
 use super::progress::Progress;
 use super::values::{BreaksArg, PitchArg, ToneRangeArg};
@@ -20,9 +22,6 @@ use super::zones::{outlined, read_mask, spare_mask};
 
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
 const PREVIEW_PX_PER_MM: f64 = 10.0;
-/// Width of a soft edge's line as a share of a hard one's.
-const SOFT_LINE_SHARE: f64 = 0.5;
-
 /// Draws one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let mut settings = settings(args)?;
@@ -35,7 +34,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         // There is nothing to read: the reading says so, before anything is said of outputs beside it.
         read(&input, args)?;
     }
-    let outputs = Outputs::new(&args.files, &input)?;
+    let outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some())?;
     spare_mask(&args.zones, &outputs)?;
     set_threads(args)?;
 
@@ -45,6 +44,9 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let since = Instant::now();
     let (reference, mut notes) = read(&input, args)?;
     notes.extend(mask_notes);
+    if look(&args.print) == Look::UnderInk {
+        notes.push(UNDER_INK_CAUTION.into());
+    }
     timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
     let made =
         run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
@@ -57,7 +59,13 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         .list()
         .iter()
         .map(|output| {
-            result(output.content(), &stages, &settings, args.running.timings.then_some(&timings_ms[..]))
+            result(
+                output.content(),
+                &stages,
+                &settings,
+                args.print.marks,
+                args.running.timings.then_some(&timings_ms[..]),
+            )
         })
         .collect::<Result<Vec<_>, _>>()?;
     timings_ms.push(("output", since.elapsed().as_secs_f64() * 1e3));
@@ -93,16 +101,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
     });
     let (zones, [focus, rest]) = outlined(&args.zones);
     Ok(Settings {
-        place: PlaceOptions {
-            margin_mm: args.paper.margin,
-            orientation: match args.paper.orientation {
-                OrientationArg::AsPicture => Orientation::AsPicture,
-                OrientationArg::Portrait => Orientation::Portrait,
-                OrientationArg::Landscape => Orientation::Landscape,
-            },
-            picture_width_mm: args.paper.picture_width,
-            picture_height_mm: args.paper.picture_height,
-        },
+        place: placing(&args.paper),
         values,
         breaks,
         tone_range: match args.values.tone_range {
@@ -133,7 +132,9 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
             SoftArg::None => SoftLines::None,
         },
         chain: args.lines.chain,
-        line_mm: args.lines.line,
+        line_mm: args.lines.line.unwrap_or(look(&args.print).line_mm()),
+        on_paper: on_paper(args)?,
+        extra: extra(&args.print),
         ..Settings::on(paper)
     })
 }
@@ -177,19 +178,19 @@ fn result(
     content: Content,
     stages: &Stages,
     settings: &Settings,
+    marks: MarksArg,
     timings_ms: Option<&[(&'static str, f64)]>,
 ) -> Result<Vec<u8>, Failure> {
-    let (plan, placement) = (&stages.strokes, &stages.placement);
-    let options = DrawingOptions {
-        line_mm: settings.line_mm,
-        soft_line_mm: settings.line_mm * SOFT_LINE_SHARE,
-        title: format!("Underdrawing, {}", settings.paper.name),
-        frame: false,
-    };
+    let shown = &stages.shown;
+    let (plan, placement) = (&shown.strokes, &shown.placement);
+    let drawn = shown.drawing_options(settings, marks == MarksArg::All);
     Ok(match content {
-        Content::Svg => output::svg(plan, placement, &options).into_bytes(),
-        Content::Pdf => output::pdf(plan, placement, &options),
-        Content::Png => output::png(plan, placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
+        Content::Svg => output::svg(plan, placement, &drawn).into_bytes(),
+        Content::Pdf => {
+            let options = shown.drawing_options(settings, marks != MarksArg::None);
+            output::pdf_pages(plan, placement, &options, &shown.printing)
+        }
+        Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),

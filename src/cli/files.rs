@@ -103,8 +103,8 @@ impl Outputs {
     /// Reads what is to be written from the options, and checks every file.
     ///
     /// Checked here: endings, folders, files that exist, the same file named twice, the reference named as an output.
-    pub(crate) fn new(args: &FileArgs, input: &Input) -> Result<Self, Failure> {
-        let outputs = Self { list: collect(args, input)?, overwrite: args.overwrite };
+    pub(crate) fn new(args: &FileArgs, input: &Input, tiled: bool) -> Result<Self, Failure> {
+        let outputs = Self { list: collect(args, input, tiled)?, overwrite: args.overwrite };
         outputs.check(input)?;
         Ok(outputs)
     }
@@ -205,10 +205,17 @@ fn failure(error: &OutputError) -> Failure {
 }
 
 /// The outputs that the options ask for.
-fn collect(args: &FileArgs, input: &Input) -> Result<Vec<Output>, Failure> {
+fn collect(args: &FileArgs, input: &Input, tiled: bool) -> Result<Vec<Output>, Failure> {
     let mut list = Vec::new();
     for text in &args.out {
-        list.push(drawing(text, args.format)?);
+        let output = drawing(text, args.format)?;
+        if tiled && output.content() != Content::Pdf {
+            return Err(Failure::wrong_use(format!(
+                "{} cannot be laid on several pages, which only a PDF has; end the name in .pdf, or leave --print-on out",
+                text.display()
+            )));
+        }
+        list.push(output);
     }
     let piped = list.iter().filter(|o| matches!(o, Output::Piped(_))).count();
     if piped > 1 {
@@ -229,7 +236,9 @@ fn collect(args: &FileArgs, input: &Input) -> Result<Vec<Output>, Failure> {
         };
         let mut stem = reference.file_stem().unwrap_or_default().to_owned();
         stem.push("-underdrawing");
-        for (content, ending) in [(Content::Svg, ".svg"), (Content::Pdf, ".pdf")] {
+        // Pages to be joined are for a printer alone.
+        let forms = [(Content::Svg, ".svg"), (Content::Pdf, ".pdf")];
+        for (content, ending) in forms.into_iter().skip(usize::from(tiled)) {
             let mut name = stem.clone();
             name.push(ending);
             list.push(Output::File(content, reference.with_file_name(name)));

@@ -3,6 +3,8 @@
 mod args;
 mod draw;
 mod files;
+mod on_paper;
+mod paper_args;
 mod print;
 mod progress;
 mod values;

@@ -1,5 +1,7 @@
 //! Reads the values of options: text to numbers and small enums. Ranges are the settings' business.
 
+use super::zones::parse_outline;
+use merestone::areas::zones::Outline;
 use merestone::units::{parse_area_mm2, parse_length_mm, parse_line_total_mm};
 
 /// `--breaks` as written.
@@ -47,6 +49,72 @@ pub(crate) fn parse_pitch(text: &str) -> Result<PitchArg, String> {
 /// `--thin` as written: the thinnest mark in mm, or `None` for no marks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct ThinArg(pub(crate) Option<f64>);
+
+/// `--squares` as written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum SquaresArg {
+    /// The usual size.
+    Auto,
+    /// None.
+    None,
+    /// In mm.
+    Side(f64),
+}
+
+/// `auto`, `none` or a length.
+pub(crate) fn parse_squares(text: &str) -> Result<SquaresArg, String> {
+    match text.trim() {
+        "auto" => Ok(SquaresArg::Auto),
+        "none" => Ok(SquaresArg::None),
+        length => {
+            parse_length_mm(length).map(SquaresArg::Side).map_err(|e| format!("{e}; or write auto or none"))
+        }
+    }
+}
+
+/// `--extra-in` as written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum ExtraPlaceArg {
+    /// All over the picture.
+    Whole,
+    /// A working square.
+    Square(String),
+    /// A rectangle.
+    Rect(Outline),
+}
+
+/// `whole`, a square's name or a rectangle.
+pub(crate) fn parse_extra_place(text: &str) -> Result<ExtraPlaceArg, String> {
+    match text.trim() {
+        "whole" => Ok(ExtraPlaceArg::Whole),
+        zone if zone.contains(':') => match parse_outline(zone)? {
+            outline @ Outline::Rect { .. } => Ok(ExtraPlaceArg::Rect(outline)),
+            _ => Err("extra lines take a zone of the form rect:LEFT,TOP,WIDTH,HEIGHT".into()),
+        },
+        square => Ok(ExtraPlaceArg::Square(square.into())),
+    }
+}
+
+/// A share written as `150%` or `3/2`: what no one can take for something else.
+pub(crate) fn parse_share(text: &str) -> Result<f64, String> {
+    let number = |text: &str| text.trim().parse::<f64>().ok().filter(|n| n.is_finite());
+    let share = match (text.trim().strip_suffix('%'), text.split_once('/')) {
+        (Some(percent), _) => number(percent).map(|percent| percent / 100.0),
+        (None, Some((over, under))) => number(over)
+            .zip(number(under))
+            .filter(|&(_, under)| under > 0.0)
+            .map(|(over, under)| over / under),
+        (None, None) => None,
+    };
+    share.filter(|share| *share > 0.0).ok_or_else(|| "write a share such as 150% or 3/2, above 0".into())
+}
+
+/// Two shares: across and down.
+pub(crate) fn parse_correction(text: &str) -> Result<[f64; 2], String> {
+    let wrong = "write what the rules measured across and down, such as 199.2/200,200.4/200 or 99.6%,100.2%";
+    let (across, down) = text.split_once(',').ok_or(wrong)?;
+    Ok([parse_share(across).map_err(|_| wrong)?, parse_share(down).map_err(|_| wrong)?])
+}
 
 /// A length with its unit, in mm.
 pub(crate) fn parse_length(text: &str) -> Result<f64, String> {

@@ -1,22 +1,28 @@
 //! Output: svg, pdf, png and json, all from the same strokes in mm on the sheet.
 
 mod file;
+mod ink;
 mod net_file;
 mod number;
 mod pdf;
 mod png;
 mod report;
 mod svg;
+mod underlay;
 
 pub use file::{StagedFile, write_file};
+pub use ink::{Ink, Look, soft_line_mm};
 pub use net_file::net_json;
-pub use pdf::pdf;
+pub use pdf::{pdf, pdf_pages};
 pub use png::{png, value_map_png};
 pub use report::{
-    Count, Distances, Kind, LengthCount, Limits, Merging, PitchShare, Report, SheetSize, report_json,
+    Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,
+    report_json,
 };
-pub use svg::svg;
+pub use svg::{svg, svg_layer};
+pub use underlay::Underlay;
 
+use crate::sheet::Furniture;
 use std::path::PathBuf;
 use thiserror::Error;
 
@@ -31,12 +37,26 @@ pub struct DrawingOptions {
     pub title: String,
     /// Whether the picture's edge is drawn.
     pub frame: bool,
+    /// Colour of everything that is drawn.
+    pub ink: Ink,
+    /// What is printed around and over the picture.
+    pub furniture: Furniture,
+    /// The reference under the lines.
+    pub underlay: Option<Underlay>,
 }
 
 impl Default for DrawingOptions {
     /// Black lines for the light box (common practice, no source).
     fn default() -> Self {
-        Self { line_mm: 0.35, soft_line_mm: 0.18, title: String::new(), frame: false }
+        Self {
+            line_mm: 0.35,
+            soft_line_mm: 0.18,
+            title: String::new(),
+            frame: false,
+            ink: Ink::Black,
+            furniture: Furniture::default(),
+            underlay: None,
+        }
     }
 }
 

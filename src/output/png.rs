@@ -42,7 +42,8 @@ pub fn png(
     let scale = |pixels: f64, side_mm: f64| (pixels / side_mm * MM_PER_INCH / CSS_PX_PER_INCH) as f32;
     let [sx, sy] = [scale(width, placement.sheet_mm[0]), scale(height, placement.sheet_mm[1])];
     resvg::render(&tree, Transform::from_scale(sx, sy), &mut pixmap.as_mut());
-    let grey: Vec<u8> = pixmap.pixels().iter().map(|p| p.red()).collect();
+    // A coloured ink is shown as bright as its green, which is most of what the eye sees of it.
+    let grey: Vec<u8> = pixmap.pixels().iter().map(|p| p.green()).collect();
 
     let mut bytes = Vec::new();
     let mut encoder = Encoder::new(&mut bytes, width as u32, height as u32);
@@ -58,6 +59,23 @@ pub fn png(
         })
         .map_err(|e| failed(&e))?;
     Ok(bytes)
+}
+
+/// Grey samples as a PNG.
+///
+/// # Panics
+/// When the raster holds no samples; a picture has at least one.
+pub(super) fn grey_png(grey: &Raster<u8>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let mut encoder = Encoder::new(&mut bytes, grey.width() as u32, grey.height() as u32);
+    encoder.set_color(ColorType::Grayscale);
+    encoder.set_depth(BitDepth::Eight);
+    let written = encoder.write_header().and_then(|mut writer| {
+        writer.write_image_data(grey.data())?;
+        writer.finish()
+    });
+    assert!(written.is_ok(), "a picture has samples, and a vector takes them all");
+    bytes
 }
 
 /// The value map as a palette PNG: a pixel's index is its value number, its colour a grey of about that value.

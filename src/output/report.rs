@@ -1,7 +1,7 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
-use crate::sheet::{Placement, RectMm};
+use crate::sheet::{Placement, RectMm, Rule, Squares};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -79,6 +79,45 @@ pub struct PitchShare {
     pub share: f64,
 }
 
+/// One page of the PDF.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct PageReport {
+    /// What it is called.
+    pub name: String,
+    /// Its width and height in mm.
+    pub size_mm: [f64; 2],
+    /// From the sheet (mm, as it is, neither mirrored nor turned) to the page (mm from its top left, y down): x' = a x +
+    /// c y + e, y' = b x + d y + f, in the order a to f.
+    pub sheet_to_page: [f64; 6],
+    /// What stays of the sheet as shown when the page is cut at its trim lines: left, top, width, height in mm.
+    pub trimmed_mm: Option<[f64; 4]>,
+    /// Middles of the register crosses that the page has besides those of the sheet, in mm on the page.
+    pub crosses_mm: Vec<[f64; 2]>,
+}
+
+/// How the sheet is shown and printed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Print {
+    /// How much larger the picture is than the reference, when that states its resolution.
+    pub enlargement: Option<f64>,
+    /// Pixels of the reference per mm of the sheet.
+    pub reference_px_per_mm: f64,
+    /// Whether left and right are exchanged.
+    pub mirrored: bool,
+    /// Degrees by which the sheet is turned clockwise.
+    pub turned: u16,
+    /// What the printed rules measured as a share of what they say, across and down.
+    pub measured: [f64; 2],
+    /// Middles of the register crosses in mm on the sheet as shown.
+    pub crosses_mm: Vec<[f64; 2]>,
+    /// The printed rules, on the sheet as shown.
+    pub rules: Vec<Rule>,
+    /// The working squares.
+    pub squares: Option<Squares>,
+    /// The pages of the PDF.
+    pub pages: Vec<PageReport>,
+}
+
 /// The report of one drawing. Its schema is `schema/report.schema.json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
@@ -112,6 +151,8 @@ pub struct Report {
     pub travel_mm: f64,
     /// Curves that were fitted again, more tightly, so that none cross.
     pub refits: Count,
+    /// How the sheet is shown and printed.
+    pub print: Print,
     /// How far each step moved the lines at most, when measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distances_mm: Option<Distances>,
@@ -142,6 +183,7 @@ impl Report {
             strokes: LengthCount::default(),
             travel_mm: 0.0,
             refits: Count::default(),
+            print: Print::default(),
             distances_mm: None,
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

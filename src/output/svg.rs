@@ -1,19 +1,34 @@
 //! The drawing as plain SVG 1.1: one unit is one millimetre on the sheet.
 
 use super::number::{number, push_number};
-use super::{DrawingOptions, clean_title};
-use crate::sheet::Placement;
+use super::png::grey_png;
+use super::{DrawingOptions, Ink, Underlay, clean_title};
+use crate::sheet::{Furniture, Layer, Placement, lettering};
 use crate::strokes::{Stroke, StrokePlan, ThinStroke};
-use kurbo::{CubicBez, Point};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use kurbo::{Affine, BezPath, CubicBez, PathEl, Point};
 use svg::Document;
-use svg::node::element::{Group, Path, Rectangle, Title};
+use svg::node::element::{Group, Image, Path, Rectangle, Title};
 
 /// The drawing as SVG text: boundary lines in the groups `hard` and `soft` of the group `boundary`; thin marks, where
-/// there are any, in the group `thin` behind it.
+/// there are any, in the group `thin` behind it; what is printed around the picture in groups of its layers' names.
 ///
-/// Pieces of one broken line that follow each other share one path, so that a transition stays one path.
+/// Pieces of one broken line that follow each other share one path, so that a transition stays one path. Plan,
+/// placement and options are of the sheet as shown. Lettering is drawn as outlines, so it needs no font.
 #[must_use]
 pub fn svg(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -> String {
+    drawn(plan, placement, options, None)
+}
+
+/// One layer of the drawing as an SVG of its own, of the same size.
+#[must_use]
+pub fn svg_layer(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, layer: Layer) -> String {
+    drawn(plan, placement, options, Some(layer))
+}
+
+fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, only: Option<Layer>) -> String {
+    let wanted = |layer: Layer| only.is_none_or(|only| only == layer);
     let [width, height] = placement.sheet_mm.map(number);
     let mut document = Document::new()
         .set("version", "1.1")
@@ -24,9 +39,18 @@ pub fn svg(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
     if !title.is_empty() {
         document = document.add(Title::new(title));
     }
+    if let Some(underlay) = options.underlay.as_ref().filter(|_| wanted(Layer::Reference)) {
+        document = document.add(Group::new().set("id", Layer::Reference.id()).add(image(underlay)));
+    }
+    // The squares' grid lies under the lines.
+    let has = |layer: Layer| wanted(layer) && options.furniture.has(layer);
+    if has(Layer::Squares) {
+        document = document.add(around(&options.furniture, Layer::Squares, options.ink));
+    }
+    let layers = [(Layer::Hard, true, options.line_mm), (Layer::Soft, false, options.soft_line_mm)];
     let mut boundary = Group::new().set("id", "boundary");
-    for (id, hard, line_mm) in [("hard", true, options.line_mm), ("soft", false, options.soft_line_mm)] {
-        let mut group = inked(Group::new().set("id", id), line_mm);
+    for (layer, hard, line_mm) in layers.into_iter().filter(|&(layer, ..)| wanted(layer)) {
+        let mut group = inked(Group::new().set("id", layer.id()), line_mm, options.ink);
         let mut rest: Vec<&Stroke> = plan.strokes.iter().filter(|s| s.hard == hard).collect();
         while !rest.is_empty() {
             let pieces = rest.iter().skip(1).take_while(|next| continues(rest[0], next)).count() + 1;
@@ -35,28 +59,105 @@ pub fn svg(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -
         }
         boundary = boundary.add(group);
     }
-    document = document.add(boundary);
-    if !plan.thin.is_empty() {
-        let group = inked(Group::new().set("id", "thin"), options.soft_line_mm);
+    if wanted(Layer::Hard) || wanted(Layer::Soft) {
+        document = document.add(boundary);
+    }
+    if !plan.thin.is_empty() && wanted(Layer::Thin) {
+        let group = inked(Group::new().set("id", Layer::Thin.id()), options.soft_line_mm, options.ink);
         document = document.add(plan.thin.iter().fold(group, |group, stroke| group.add(thin_path(stroke))));
     }
-    if options.frame {
+    if options.frame && only.is_none() {
         let p = placement.picture_mm;
         let rectangle = Rectangle::new()
             .set("x", number(p.x))
             .set("y", number(p.y))
             .set("width", number(p.width))
             .set("height", number(p.height));
-        document = document.add(inked(Group::new().set("id", "frame"), options.soft_line_mm).add(rectangle));
+        let group = inked(Group::new().set("id", "frame"), options.soft_line_mm, options.ink);
+        document = document.add(group.add(rectangle));
+    }
+    for layer in Layer::ALL.into_iter().filter(|&l| has(l) && l != Layer::Squares) {
+        document = document.add(around(&options.furniture, layer, options.ink));
     }
     format!("{document}\n")
 }
 
-/// A group whose lines are black with round ends, without fill.
-fn inked(group: Group, line_mm: f64) -> Group {
+/// One layer of what is printed around the picture.
+fn around(furniture: &Furniture, layer: Layer, ink: Ink) -> Group {
+    let mut group = Group::new().set("id", layer.id());
+    for lines in furniture.lines.iter().filter(|l| l.layer == layer) {
+        let mut data = String::new();
+        for path in &lines.paths {
+            for (k, &point) in path.iter().enumerate() {
+                data.push(if k == 0 { 'M' } else { 'L' });
+                push_point(&mut data, point);
+            }
+        }
+        let path = Path::new()
+            .set("d", data)
+            .set("fill", "none")
+            .set("stroke", ink.hex(lines.strength))
+            .set("stroke-width", number(lines.line_mm))
+            .set("stroke-linecap", "round")
+            .set("stroke-linejoin", "round");
+        group = group.add(path);
+    }
+    for text in furniture.texts.iter().filter(|t| t.layer == layer) {
+        let outline = lettering::outline(&text.text, text.start(), text.height_mm, text.quarter_turns);
+        let path = Path::new()
+            .set("d", outline_data(&outline))
+            .set("fill", ink.hex(1.0))
+            .set("data-text", clean_title(&text.text));
+        group = group.add(path);
+    }
+    group
+}
+
+/// The path data of outlines.
+fn outline_data(outline: &BezPath) -> String {
+    let mut data = String::new();
+    for element in outline.elements() {
+        let (letter, points): (char, Vec<Point>) = match *element {
+            PathEl::MoveTo(p) => ('M', vec![p]),
+            PathEl::LineTo(p) => ('L', vec![p]),
+            PathEl::QuadTo(p, q) => ('Q', vec![p, q]),
+            PathEl::CurveTo(p, q, r) => ('C', vec![p, q, r]),
+            PathEl::ClosePath => ('Z', vec![]),
+        };
+        data.push(letter);
+        for (k, point) in points.into_iter().enumerate() {
+            if k > 0 {
+                data.push(' ');
+            }
+            push_point(&mut data, point);
+        }
+    }
+    data
+}
+
+/// The reference as a PNG inside the file.
+fn image(underlay: &Underlay) -> Image {
+    let p = &underlay.picture_mm;
+    let mut image = Image::new()
+        .set("x", number(p.x))
+        .set("y", number(p.y))
+        .set("width", number(p.width))
+        .set("height", number(p.height))
+        .set("preserveAspectRatio", "none")
+        .set("xlink:href", format!("data:image/png;base64,{}", STANDARD.encode(grey_png(&underlay.grey))))
+        .set("xmlns:xlink", "http://www.w3.org/1999/xlink");
+    if underlay.shown != Affine::IDENTITY {
+        let matrix: Vec<String> = underlay.shown.as_coeffs().iter().map(|&n| number(n)).collect();
+        image = image.set("transform", format!("matrix({})", matrix.join(" ")));
+    }
+    image
+}
+
+/// A group whose lines have round ends, without fill.
+fn inked(group: Group, line_mm: f64, ink: Ink) -> Group {
     group
         .set("fill", "none")
-        .set("stroke", "#000")
+        .set("stroke", ink.hex(1.0))
         .set("stroke-width", number(line_mm))
         .set("stroke-linecap", "round")
         .set("stroke-linejoin", "round")

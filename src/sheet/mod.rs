@@ -1,12 +1,25 @@
-//! Sheet: paper sizes and where the picture lies on the sheet.
+//! Sheet: paper sizes, where the picture lies on the sheet, what is printed around it, and the pages that it takes.
 
+pub mod lettering;
+mod marks;
 mod paper;
 mod placement;
+mod tiling;
+mod view;
+
+pub use marks::{
+    Anchor, DEFAULT_PRINTER_MARGIN_MM, DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Furniture, Layer, Lettering,
+    MarkLines, MarkOptions, Rule, Squares, TitleBlock, column_name, furnish,
+};
 
 pub use paper::{NamedPaper, Paper, papers};
 pub use placement::{
-    DEFAULT_MARGIN_MM, DEFAULT_MARGIN_US_MM, Orientation, PlaceOptions, Placement, RectMm, place,
+    Align, DEFAULT_MARGIN_MM, DEFAULT_MARGIN_US_MM, Orientation, Original, PlaceOptions, Placement, RectMm,
+    place, place_original,
 };
+
+pub use tiling::{DEFAULT_OVERLAP_MM, Page, PrintOptions, Printing, SheetOnPage, lay_out, sheet_to_page};
+pub use view::View;
 
 use crate::units::UnitError;
 use thiserror::Error;
@@ -89,6 +102,46 @@ pub enum SheetError {
         width_mm: f64,
         /// Height of the picture in mm, rounded for reading.
         height_mm: f64,
+    },
+    /// A scale of a reference whose own size is not known.
+    #[error(
+        "the reference does not state its resolution, so it has no size of its own to scale: give the picture's width \
+         or height on the sheet instead"
+    )]
+    NoResolution,
+    /// An overlap on which no cross has room.
+    #[error(
+        "the overlap of the pages is too small: crosses and trim lines need at least {least_mm} mm of it"
+    )]
+    OverlapTooSmall {
+        /// The least overlap in mm.
+        least_mm: f64,
+    },
+    /// Margins and overlap leave too little of a page.
+    #[error(
+        "a page of {width_mm} x {height_mm} mm with {margin_mm} mm at each edge that the printer does not reach and an \
+         overlap of {overlap_mm} mm leaves too little to print on: {least_mm} mm are needed each way, so take a larger \
+         page, a smaller overlap or a smaller printer margin"
+    )]
+    PageTooSmall {
+        /// Width of the page in mm.
+        width_mm: f64,
+        /// Height of the page in mm.
+        height_mm: f64,
+        /// The printer's margin in mm.
+        margin_mm: f64,
+        /// The overlap in mm.
+        overlap_mm: f64,
+        /// What has to be left, in mm.
+        least_mm: f64,
+    },
+    /// More pages than anyone joins.
+    #[error("the sheet would take {pages} pages; take a larger page: at most {most} are printed")]
+    TooManyPages {
+        /// Pages needed.
+        pages: usize,
+        /// The most.
+        most: usize,
     },
     /// A reference with no pixels, or pixels of no shape.
     #[error("the reference has no pixels to place")]

@@ -3,6 +3,7 @@
 use super::SheetError;
 use crate::units::{MM_PER_INCH, UnitError, parse_length_mm};
 use std::cmp::Reverse;
+use std::sync::LazyLock;
 
 /// A sheet of paper before it is turned to suit the picture.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,14 +29,8 @@ pub struct NamedPaper {
     pub height: f64,
     /// Whether the sides are inches; millimetres otherwise.
     pub inches: bool,
-}
-
-const fn mm(name: &'static str, width: f64, height: f64) -> NamedPaper {
-    NamedPaper { name, width, height, inches: false }
-}
-
-const fn inches(name: &'static str, width: f64, height: f64) -> NamedPaper {
-    NamedPaper { name, width, height, inches: true }
+    /// The standard, or the practice, that it comes from.
+    pub source: &'static str,
 }
 
 /// Shortest side that is taken for a sheet, in mm.
@@ -43,58 +38,43 @@ const SHORTEST_SIDE_MM: f64 = 20.0;
 /// Longest side that is taken for a sheet, in mm.
 const LONGEST_SIDE_MM: f64 = 10_000.0;
 
-#[rustfmt::skip]
-const PAPERS: &[NamedPaper] = &[
-    // ISO 216:2007, A series (millimetres)
-    mm("a0",        841.0, 1189.0),
-    mm("a1",        594.0,  841.0),
-    mm("a2",        420.0,  594.0),
-    mm("a3",        297.0,  420.0),
-    mm("a4",        210.0,  297.0),
-    mm("a5",        148.0,  210.0),
-    mm("a6",        105.0,  148.0),
-    mm("a7",         74.0,  105.0),
-    mm("a8",         52.0,   74.0),
-    mm("a9",         37.0,   52.0),
-    mm("a10",        26.0,   37.0),
-    // ISO 216:2007, B series (millimetres)
-    mm("b0",       1000.0, 1414.0),
-    mm("b1",        707.0, 1000.0),
-    mm("b2",        500.0,  707.0),
-    mm("b3",        353.0,  500.0),
-    mm("b4",        250.0,  353.0),
-    mm("b5",        176.0,  250.0),
-    mm("b6",        125.0,  176.0),
-    mm("b7",         88.0,  125.0),
-    mm("b8",         62.0,   88.0),
-    mm("b9",         44.0,   62.0),
-    mm("b10",        31.0,   44.0),
-    // ANSI/ASME Y14.1 sizes A and B (inches); legal is office practice. Ledger is tabloid on its side.
-    inches("letter",    8.5,   11.0),
-    inches("legal",     8.5,   14.0),
-    inches("tabloid",  11.0,   17.0),
-    inches("ledger",   11.0,   17.0),
-    // Drawing pads as sold in the trade (inches; common practice, no standard)
-    inches("5.5x8.5",   5.5,    8.5),
-    inches("6x8",       6.0,    8.0),
-    inches("6x9",       6.0,    9.0),
-    inches("8x10",      8.0,   10.0),
-    inches("9x12",      9.0,   12.0),
-    inches("11x14",    11.0,   14.0),
-    inches("12x16",    12.0,   16.0),
-    inches("12x18",    12.0,   18.0),
-    inches("14x17",    14.0,   17.0),
-    inches("16x20",    16.0,   20.0),
-    inches("18x24",    18.0,   24.0),
-    inches("19x24",    19.0,   24.0),
-    inches("22x30",    22.0,   30.0),
-    inches("24x36",    24.0,   36.0),
-];
+/// The catalogue, with its sources; read once.
+static PAPERS: LazyLock<Vec<NamedPaper>> = LazyLock::new(|| read_catalogue(include_str!("papers.txt")));
 
 /// Every paper that has a name, by standard.
 #[must_use]
 pub fn papers() -> &'static [NamedPaper] {
-    PAPERS
+    &PAPERS
+}
+
+/// Reads the catalogue: rows of name, two sides and unit, below headings that name their source.
+///
+/// The file is part of the program, so a row that cannot be read is a fault of the program and a test finds it.
+fn read_catalogue(text: &'static str) -> Vec<NamedPaper> {
+    let mut source = "";
+    let mut rows = Vec::new();
+    for line in text.lines() {
+        if let Some(heading) = line.strip_prefix("## ") {
+            source = heading;
+        } else if !line.starts_with('#') && !line.trim().is_empty() {
+            let row = read_row(line, source);
+            rows.push(row.unwrap_or_else(|| panic!("papers.txt holds a row that is no paper: {line}")));
+        }
+    }
+    rows
+}
+
+fn read_row(line: &'static str, source: &'static str) -> Option<NamedPaper> {
+    let words: Vec<&'static str> = line.split_whitespace().collect();
+    let [name, width, height, unit] = words[..] else { return None };
+    let (factor, inches) = match unit {
+        "mm" => (1.0, false),
+        "cm" => (10.0, false),
+        "in" => (1.0, true),
+        _ => return None,
+    };
+    let side = |text: &str| text.parse::<f64>().ok().map(|side| side * factor);
+    Some(NamedPaper { name, width: side(width)?, height: side(height)?, inches, source })
 }
 
 impl From<NamedPaper> for Paper {

@@ -28,11 +28,29 @@ pub enum Orientation {
     Landscape,
 }
 
+/// Where the picture lies in the room that the margins leave.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Align {
+    /// At the low end: left, or top.
+    Start,
+    /// In the middle.
+    #[default]
+    Middle,
+    /// At the high end: right, or bottom.
+    End,
+}
+
 /// How the picture is put on the sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PlaceOptions {
     /// Margin on all four sides in mm; `None`: 20 mm, or 25.4 mm on paper sold by the inch.
     pub margin_mm: Option<f64>,
+    /// Margins of single sides in mm (top, right, bottom, left), where they differ from the others.
+    pub side_margins_mm: [Option<f64>; 4],
+    /// Where the picture lies across and down.
+    pub align: [Align; 2],
+    /// Size of the picture as a share of the reference's own physical size; `None`: as large as fits.
+    pub scale: Option<f64>,
     /// Which way the sheet is turned.
     pub orientation: Orientation,
     /// Width of the picture in mm; `None`: as large as fits.
@@ -71,10 +89,69 @@ impl Placement {
     }
 }
 
+/// A reference as placing sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Original {
+    /// Pixels across and down.
+    pub pixels: [usize; 2],
+    /// Stated pixels per inch across and down.
+    pub pixels_per_inch: Option<[f64; 2]>,
+}
+
+impl Original {
+    /// The stated resolution, when it is one.
+    fn resolution(&self) -> Option<[f64; 2]> {
+        self.pixels_per_inch.filter(|ppi| ppi.iter().all(|&p| p > 0.0) && (ppi[1] / ppi[0]).is_finite())
+    }
+
+    /// Width of a pixel over its height; 1 where no resolution is stated.
+    #[must_use]
+    pub fn pixel_aspect(&self) -> f64 {
+        self.resolution().map_or(1.0, |[across, down]| down / across)
+    }
+
+    /// Its own width in mm, when it states its resolution.
+    #[must_use]
+    pub fn width_mm(&self) -> Option<f64> {
+        self.resolution().map(|ppi| self.pixels[0] as f64 / ppi[0] * MM_PER_INCH)
+    }
+
+    /// How much larger the picture is on the sheet than the reference is, when that states its resolution.
+    #[must_use]
+    pub fn enlargement(&self, placement: &Placement) -> Option<f64> {
+        self.width_mm().map(|own| placement.picture_mm.width / own)
+    }
+
+    /// Pixels of the reference per mm of the sheet, the finer of both directions.
+    #[must_use]
+    pub fn px_per_mm(&self, placement: &Placement) -> f64 {
+        let picture = placement.picture_mm;
+        (self.pixels[0] as f64 / picture.width).max(self.pixels[1] as f64 / picture.height)
+    }
+}
+
+/// Puts a reference on a sheet, as [`place`] does; a scale asked for is taken of its own physical size.
+///
+/// # Errors
+/// As [`place`], and when a scale is asked for and the reference does not state its resolution.
+pub fn place_original(
+    paper: &Paper,
+    original: &Original,
+    options: &PlaceOptions,
+) -> Result<Noted<Placement>, SheetError> {
+    let mut options = options.clone();
+    if let Some(scale) = options.scale.take() {
+        let own_mm = original.width_mm().ok_or(SheetError::NoResolution)?;
+        options.picture_width_mm = Some(own_mm * scale);
+    }
+    place(paper, original.pixels, original.pixel_aspect(), &options)
+}
+
 /// Puts a picture of `picture_px` pixels on a sheet; `pixel_aspect` is the width of a pixel over its height.
 ///
-/// The picture is fitted inside the margins, or has the width or height asked for, and is centred. Given both,
-/// it is as large as fits in both, and a note says so when its own proportions leave one of them unused.
+/// The picture is fitted inside the margins, or has the width or height asked for, and lies in the middle of the room
+/// they leave, or where it is asked for. Given both, it is as large as fits in both, and a note says so when its own
+/// proportions leave one of them unused.
 ///
 /// # Errors
 /// [`SheetError`] when a length is out of range, the margins fill the sheet, or the picture does not fit.
@@ -90,15 +167,13 @@ pub fn place(
     // Width over height of the picture.
     let aspect = picture_px[0] as f64 * pixel_aspect / picture_px[1] as f64;
     let sheet_mm = turned(paper, aspect, options.orientation);
-    let margin_mm =
-        options.margin_mm.unwrap_or(if paper.us { DEFAULT_MARGIN_US_MM } else { DEFAULT_MARGIN_MM });
-    if !(margin_mm.is_finite() && margin_mm >= 0.0) {
-        return Err(SheetError::MarginOutOfRange);
-    }
-    let room = sheet_mm.map(|side| side - 2.0 * margin_mm);
+    let margins = margins_mm(paper, options)?;
+    let [top, right, bottom, left] = margins;
+    let room = [sheet_mm[0] - left - right, sheet_mm[1] - top - bottom];
     if room[0].min(room[1]) <= SLACK_MM {
+        let largest = margins.into_iter().fold(0.0, f64::max);
         return Err(SheetError::MarginsFillSheet {
-            margin_mm: for_reading(margin_mm),
+            margin_mm: for_reading(largest),
             width_mm: for_reading(sheet_mm[0]),
             height_mm: for_reading(sheet_mm[1]),
             limit_mm: for_reading(sheet_mm[0].min(sheet_mm[1]) / 2.0),
@@ -137,12 +212,30 @@ pub fn place(
         });
     }
     let picture_mm = RectMm {
-        x: whole_um((sheet_mm[0] - size[0]) / 2.0),
-        y: whole_um((sheet_mm[1] - size[1]) / 2.0),
+        x: whole_um(left + (room[0] - size[0]) * share(options.align[0])),
+        y: whole_um(top + (room[1] - size[1]) * share(options.align[1])),
         width: size[0],
         height: size[1],
     };
     Ok(Noted::with(Placement { sheet_mm, picture_mm }, notes))
+}
+
+/// Margins in mm: top, right, bottom, left.
+fn margins_mm(paper: &Paper, options: &PlaceOptions) -> Result<[f64; 4], SheetError> {
+    let usual = if paper.us { DEFAULT_MARGIN_US_MM } else { DEFAULT_MARGIN_MM };
+    let all = options.margin_mm.unwrap_or(usual);
+    let margins = options.side_margins_mm.map(|side| side.unwrap_or(all));
+    let lengths = margins.iter().all(|side| side.is_finite() && *side >= 0.0);
+    if lengths { Ok(margins) } else { Err(SheetError::MarginOutOfRange) }
+}
+
+/// The share of the spare room that lies before the picture.
+fn share(align: Align) -> f64 {
+    match align {
+        Align::Start => 0.0,
+        Align::Middle => 0.5,
+        Align::End => 1.0,
+    }
 }
 
 /// The sheet turned as asked, or to suit a picture of this width over height; a square picture leaves it as it is.
@@ -190,119 +283,4 @@ fn for_reading(mm: f64) -> f64 {
 
 #[cfg(test)]
 #[expect(clippy::float_cmp, reason = "placed lengths are whole micrometres, compared as written")]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn paper(text: &str) -> Paper {
-        Paper::parse(text).unwrap_or_else(|e| panic!("{e}"))
-    }
-
-    fn placed(text: &str, px: [usize; 2], options: &PlaceOptions) -> Placement {
-        place(&paper(text), px, 1.0, options).unwrap_or_else(|e| panic!("{text}: {e}")).value
-    }
-
-    #[test]
-    fn the_sheet_turns_with_the_picture() {
-        let fit = PlaceOptions::default();
-        assert_eq!(placed("a4", [600, 800], &fit).sheet_mm, [210.0, 297.0], "upright picture, upright A4");
-        assert_eq!(placed("a4", [800, 600], &fit).sheet_mm, [297.0, 210.0], "wide picture, A4 on its side");
-        let small = PlaceOptions { margin_mm: Some(10.0), ..fit.clone() };
-        assert_eq!(placed("140x180mm", [120, 160], &small).sheet_mm, [140.0, 180.0], "suits as written");
-        assert_eq!(placed("180x140mm", [120, 160], &small).sheet_mm, [140.0, 180.0], "turned to suit");
-        assert_eq!(placed("180x140mm", [100, 100], &small).sheet_mm, [180.0, 140.0], "square: as written");
-        let portrait = PlaceOptions { orientation: Orientation::Portrait, ..fit.clone() };
-        assert_eq!(placed("a4", [800, 600], &portrait).sheet_mm, [210.0, 297.0], "set upright");
-        let landscape = PlaceOptions { orientation: Orientation::Landscape, ..fit };
-        assert_eq!(placed("a4", [600, 800], &landscape).sheet_mm, [297.0, 210.0], "set on its side");
-    }
-
-    #[test]
-    fn the_picture_is_fitted_and_centred() {
-        // By hand: A4 less 20 mm all round is 170 x 257; a 3:4 picture is 170 x 226.667 there.
-        let got = placed("a4", [600, 800], &PlaceOptions::default()).picture_mm;
-        assert_eq!(got, RectMm { x: 20.0, y: 35.167, width: 170.0, height: 226.667 }, "3:4 on A4");
-        // 11x14 in less an inch all round is 228.6 x 304.8 mm: exactly 3:4.
-        let got = placed("11x14in", [600, 800], &PlaceOptions::default()).picture_mm;
-        assert_eq!(got, RectMm { x: 25.4, y: 25.4, width: 228.6, height: 304.8 }, "3:4 on 11x14 in");
-        // Pixels twice as wide as high.
-        let wide = place(&paper("a4"), [300, 800], 2.0, &PlaceOptions::default()).map(|n| n.value.picture_mm);
-        assert_eq!(wide, Ok(placed("a4", [600, 800], &PlaceOptions::default()).picture_mm), "pixel aspect");
-    }
-
-    #[test]
-    fn a_width_or_height_is_exact() {
-        let width = PlaceOptions { picture_width_mm: Some(120.0), ..PlaceOptions::default() };
-        let got = placed("a4", [600, 800], &width).picture_mm;
-        assert_eq!(got, RectMm { x: 45.0, y: 68.5, width: 120.0, height: 160.0 }, "120 mm wide");
-        let height = PlaceOptions { picture_height_mm: Some(160.0), ..PlaceOptions::default() };
-        assert_eq!(placed("a4", [600, 800], &height).picture_mm, got, "160 mm high is the same");
-        let both = PlaceOptions { picture_height_mm: Some(200.0), ..width };
-        let noted = place(&paper("a4"), [600, 800], 1.0, &both).unwrap_or_else(|e| panic!("{e}"));
-        assert_eq!(noted.value.picture_mm, got, "the tighter of the two decides");
-        assert_eq!(noted.notes.len(), 1, "and a note says so");
-    }
-
-    #[test]
-    fn what_does_not_fit_is_refused_with_the_largest() {
-        let wide = PlaceOptions { picture_width_mm: Some(180.0), ..PlaceOptions::default() };
-        let error = place(&paper("a4"), [600, 800], 1.0, &wide).expect_err("180 mm in 170 mm");
-        assert!(error.to_string().contains("the largest that fits is 170 mm"), "{error}");
-        let largest = PlaceOptions { picture_width_mm: Some(170.0), ..PlaceOptions::default() };
-        assert!(place(&paper("a4"), [600, 800], 1.0, &largest).is_ok(), "the largest itself fits");
-        let margins = PlaceOptions { margin_mm: Some(105.0), ..PlaceOptions::default() };
-        let error = place(&paper("a4"), [600, 800], 1.0, &margins).expect_err("margins fill the sheet");
-        assert!(matches!(error, SheetError::MarginsFillSheet { .. }), "{error}");
-        assert!(
-            matches!(
-                place(&paper("a4"), [60_000, 1], 1.0, &PlaceOptions::default()),
-                Err(SheetError::PictureTooThin { .. })
-            ),
-            "a sliver is refused"
-        );
-    }
-
-    #[test]
-    fn nonsense_numbers_are_refused() {
-        let a4 = paper("a4");
-        for bad in [0.0, -5.0, f64::NAN, f64::INFINITY] {
-            for options in [
-                PlaceOptions { picture_width_mm: Some(bad), ..PlaceOptions::default() },
-                PlaceOptions { picture_height_mm: Some(bad), ..PlaceOptions::default() },
-                PlaceOptions {
-                    picture_width_mm: Some(100.0),
-                    picture_height_mm: Some(bad),
-                    ..PlaceOptions::default()
-                },
-            ] {
-                assert!(place(&a4, [600, 800], 1.0, &options).is_err(), "{options:?}");
-            }
-            assert!(place(&a4, [600, 800], bad, &PlaceOptions::default()).is_err(), "pixel aspect {bad}");
-        }
-        for bad in [-5.0, f64::NAN, f64::INFINITY] {
-            let options = PlaceOptions { margin_mm: Some(bad), ..PlaceOptions::default() };
-            assert!(place(&a4, [600, 800], 1.0, &options).is_err(), "margin {bad}");
-        }
-        assert!(place(&a4, [0, 800], 1.0, &PlaceOptions::default()).is_err(), "no pixels");
-    }
-
-    proptest! {
-        #[test]
-        fn a_fitted_picture_fills_the_room_and_keeps_its_shape(
-            width in 1usize..4000, height in 1usize..4000, margin in 0.0f64..60.0, row in 0usize..40,
-        ) {
-            let row = crate::sheet::papers()[row % crate::sheet::papers().len()];
-            let options = PlaceOptions { margin_mm: Some(margin), ..PlaceOptions::default() };
-            if let Ok(noted) = place(&row.into(), [width, height], 1.0, &options) {
-                let Placement { sheet_mm, picture_mm: p } = noted.value;
-                let room = sheet_mm.map(|s| s - 2.0 * margin);
-                prop_assert!(p.width <= room[0] + 0.001 && p.height <= room[1] + 0.001, "inside the margins");
-                prop_assert!((p.width - room[0]).abs() < 0.001 || (p.height - room[1]).abs() < 0.001, "fills");
-                prop_assert!((p.width * height as f64 - p.height * width as f64).abs()
-                    <= 0.001 * (width + height) as f64, "keeps its shape");
-                prop_assert!((p.x * 2.0 + p.width - sheet_mm[0]).abs() < 0.002, "centred across");
-                prop_assert!((p.y * 2.0 + p.height - sheet_mm[1]).abs() < 0.002, "centred down");
-            }
-        }
-    }
-}
+mod tests;

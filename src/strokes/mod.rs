@@ -4,6 +4,8 @@ mod gaps;
 mod order;
 mod thin;
 mod trails;
+mod view;
+mod within;
 
 #[cfg(test)]
 mod tests;

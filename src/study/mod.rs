@@ -1,5 +1,7 @@
 //! Study: the settings of one study, and the stages run in order.
 
+mod extra;
+mod on_paper;
 mod report;
 mod run;
 mod settings;
@@ -11,6 +13,8 @@ use crate::reference::ReferenceError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
 
+pub use extra::{ExtraLines, ExtraPlace};
+pub use on_paper::{OnPaper, Shown, SquareRule};
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
@@ -116,6 +120,29 @@ pub enum StudyError {
         narrowest_mm: f64,
         /// The most working pixels, in millions.
         most: usize,
+    },
+    /// Extra lines of a plainness that adds none.
+    #[error(
+        "plainness {asked} adds no line to this drawing, whose own plainness is about {own:.0}; ask for a lower one"
+    )]
+    NothingExtra {
+        /// What was asked for.
+        asked: f64,
+        /// The smallest plainness that draws the drawing.
+        own: f64,
+    },
+    /// Extra lines of a working square that there is not.
+    #[error(
+        "there is no working square \"{asked}\": squares of {side_mm} mm go from A1 to {last} on this picture; take one \
+         of them, a zone such as rect:40%,30%,20%,20%, or whole"
+    )]
+    NoSquare {
+        /// What was asked for.
+        asked: String,
+        /// Side of the squares in mm.
+        side_mm: f64,
+        /// Name of the last square.
+        last: String,
     },
     /// Limits of zones without such zones.
     #[error("limits in {purpose} are given, but no {purpose} zone; add one, or leave the limits out")]

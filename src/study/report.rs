@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Merging, PitchShare, Report};
+use crate::output::{Count, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report};
+use crate::sheet::sheet_to_page;
 use crate::thin::ThinMark;
 use crate::tone::ReferenceKind;
 use crate::transitions::{HowMuch, plainness_of};
@@ -74,8 +75,34 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         },
         travel_mm: strokes.travel_mm,
         refits: Count { count: traced.refits },
+        print: print(stages, settings),
         timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),
         ..Report::new(placement)
+    }
+}
+
+/// How the sheet is shown and printed.
+fn print(stages: &Stages, settings: &Settings) -> Print {
+    let (shown, on_paper) = (&stages.shown, &settings.on_paper);
+    let um = |n: f64| (n * 1000.0).round() / 1000.0;
+    let points = |list: &[kurbo::Point]| list.iter().map(|p| [um(p.x), um(p.y)]).collect();
+    let pages = shown.printing.pages.iter().map(|page| PageReport {
+        name: page.name.clone(),
+        size_mm: page.size_mm.map(um),
+        sheet_to_page: sheet_to_page(stages.placement.sheet_mm, on_paper.view, &page.sheet).as_coeffs(),
+        trimmed_mm: page.sheet.trimmed.map(|r| [r.x, r.y, r.width, r.height].map(um)),
+        crosses_mm: points(&page.own.crosses),
+    });
+    Print {
+        enlargement: shown.enlargement,
+        reference_px_per_mm: shown.reference_px_per_mm,
+        mirrored: on_paper.view.mirrored,
+        turned: u16::from(on_paper.view.quarter_turns) * 90,
+        measured: on_paper.print.measured,
+        crosses_mm: points(&shown.furniture.crosses),
+        rules: shown.furniture.rules.clone(),
+        squares: shown.furniture.squares,
+        pages: pages.collect(),
     }
 }
 

@@ -6,13 +6,14 @@ use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
 use crate::reference::{Reference, resample};
-use crate::sheet::{Placement, RectMm, place};
+use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::{StrokePlan, plan_strokes};
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
-use crate::transitions::{self, HowMuch, Traced};
+use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
-use super::{Settings, StudyError};
+use super::on_paper::{self, Shown};
+use super::{Settings, StudyError, extra};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -89,6 +90,8 @@ pub struct Stages {
     pub thin: Vec<ThinMark>,
     /// The strokes in mm on the sheet.
     pub strokes: StrokePlan,
+    /// The sheet as it is shown, marked and laid on pages.
+    pub shown: Shown,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
 }
@@ -111,18 +114,21 @@ pub fn run(
 
     clock.next(Step::Scaling);
     let pixels = [reference.luminance.width(), reference.luminance.height()];
-    let placement =
-        place(&settings.paper, pixels, pixel_aspect(&reference), &settings.place)?.take(&mut notes);
+    let original = Original { pixels, pixels_per_inch: reference.pixels_per_inch };
+    let placement = place_original(&settings.paper, &original, &settings.place)?.take(&mut notes);
+    on_paper::check_pages(&placement, settings)?;
+    let extra_rect = settings.extra.as_ref().map(|e| e.rect(&placement, settings)).transpose()?.flatten();
     let picture = placement.picture_mm;
     let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
+    notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let working = resample(&reference.luminance, width, height);
     drop(reference);
 
     clock.next(Step::Tone);
     let tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
-    drop(working);
+    let working = settings.on_paper.underlay.map(|_| working);
 
     clock.next(Step::Areas);
     let area_map = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
@@ -164,16 +170,35 @@ pub fn run(
     }
 
     clock.next(Step::Thin);
-    let thin = settings
-        .thin_options(traced.height)
-        .map_or_else(Vec::new, |options| thin::find(&tone, &area_map, &traced.net, &options));
+    let thin_of = |traced: &Traced| {
+        settings.thin_options(traced.height).map_or_else(Vec::new, |options| {
+            thin::find(&tone, &area_map, &traced.net, &options)
+        })
+    };
+    let thin = thin_of(&traced);
+    let added = match &settings.extra {
+        Some(extra) => {
+            let how_much = HowMuch::Plainness(extra.plainness);
+            let options = NetOptions { how_much, ..settings.net_options() };
+            let finer = transitions::trace(&tone, &area_map, &options);
+            let net = extra::added_net(&traced, &finer, extra.plainness)?;
+            Some((net, extra::added_thin(&thin, thin_of(&finer))))
+        }
+        None => None,
+    };
 
     clock.next(Step::Strokes);
-    let mut strokes = plan_strokes(&traced.net, &placement, &settings.stroke_options());
+    let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
+    let mut strokes = plan_strokes(drawn_net, &placement, &settings.stroke_options());
     if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
-    strokes.add_thin(&thin, &placement);
+    strokes.add_thin(drawn_thin, &placement);
+    if let Some(rect) = &extra_rect {
+        strokes = strokes.within(rect);
+    }
+    notes.extend(extra::nothing_note(settings, &strokes));
+    let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
@@ -186,6 +211,7 @@ pub fn run(
             traced,
             thin,
             strokes,
+            shown,
             timings_ms,
         },
         notes,
@@ -255,12 +281,18 @@ impl Clock<'_> {
     }
 }
 
-/// Width of a pixel over its height; 1 where the file states no resolution.
-fn pixel_aspect(reference: &Reference) -> f64 {
-    match reference.pixels_per_inch {
-        Some([across, down]) if across > 0.0 && down > 0.0 && (down / across).is_finite() => down / across,
-        _ => 1.0,
-    }
+/// Pixels of the reference per mm of the sheet under which the eye sees them, and lines lose their place.
+const COARSE_PX_PER_MM: f64 = 4.0;
+
+/// What there is to say of a reference that is coarse on the sheet, where its working scale says nothing of it.
+fn coarse_note(original: &Original, placement: &Placement, narrowest_mm: f64) -> Option<String> {
+    let given = original.px_per_mm(placement);
+    (given < COARSE_PX_PER_MM && given >= LEAST_PX_ACROSS / narrowest_mm).then(|| {
+        format!(
+            "The reference is coarse on this sheet: it has {given:.1} pixels per mm there, and lines are sure from \
+             {COARSE_PX_PER_MM:.0} on; take a larger scan or a smaller picture."
+        )
+    })
 }
 
 /// The working raster's size: the picture at the working scale, never empty.

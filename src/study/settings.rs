@@ -12,6 +12,8 @@ use crate::tone::{BreakRule, PITCH_RANGE_MM, PitchRule, ReferenceKind, ToneOptio
 use crate::transitions::{HowMuch, NetOptions};
 
 use super::StudyError;
+use super::extra::ExtraLines;
+use super::on_paper::OnPaper;
 
 /// Number of values unless set: bare paper, three hatchings, solid black (common practice, no source).
 pub const DEFAULT_VALUES: u8 = 5;
@@ -79,6 +81,10 @@ pub struct Settings {
     pub chain: bool,
     /// Width of the printed line, in mm.
     pub line_mm: f64,
+    /// How the sheet is shown, marked and printed.
+    pub on_paper: OnPaper,
+    /// Only the lines that a lower plainness adds, instead of the drawing.
+    pub extra: Option<ExtraLines>,
 }
 
 impl Settings {
@@ -103,6 +109,8 @@ impl Settings {
             soft: SoftLines::Solid,
             chain: false,
             line_mm: DEFAULT_LINE_MM,
+            on_paper: OnPaper::default(),
+            extra: None,
         }
     }
 
@@ -147,12 +155,15 @@ impl Settings {
             }
         }
         // Half the sheet's smaller side is the sheet's own affair: its placement says what is left.
-        if let Some(margin) = self.place.margin_mm
-            && !(margin.is_finite() && margin >= 0.0)
-        {
-            return Err(StudyError::Margin { asked_mm: margin });
+        for margin in self.place.side_margins_mm.into_iter().chain([self.place.margin_mm]).flatten() {
+            if !(margin.is_finite() && margin >= 0.0) {
+                return Err(StudyError::Margin { asked_mm: margin });
+            }
         }
-        Ok(())
+        if let Some(extra) = &self.extra {
+            in_range("plainness of the extra lines", "", extra.plainness, 0.0, 100.0)?;
+        }
+        self.on_paper.check(self.place.scale)
     }
 
     fn check_how_much(&self) -> Result<(), StudyError> {
@@ -270,7 +281,7 @@ impl Settings {
 }
 
 /// Refuses a number outside a range; a NaN is outside every range.
-fn in_range(
+pub(super) fn in_range(
     what: &'static str,
     unit: &'static str,
     asked: f64,

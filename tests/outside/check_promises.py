@@ -65,7 +65,8 @@ def draw(program, picture, out, more):
     """Runs the program in `out`; returns the bytes of every file it made."""
     out.mkdir(parents=True)
     names = ["a.svg", "a.pdf"]
-    command = [program, "draw", str(picture), "--paper", "a4", "--quiet"]
+    # Marks are in the PDF alone, so its ink could not be compared with the SVG's.
+    command = [program, "draw", str(picture), "--paper", "a4", "--quiet", "--marks", "none"]
     command += [part for n in names for part in ("-o", str(out / n))]
     command += ["--report", str(out / "r.json"), "--value-map", str(out / "v.png"), "--net", str(out / "n.json"), *more]
     done = subprocess.run(command, capture_output=True, text=True, timeout=600)

@@ -1,0 +1,164 @@
+//! What is drawn on a page, in mm from its top left, y down.
+
+use super::font::Letters;
+use super::{FONT, IMAGE};
+use crate::output::number::rounded;
+use crate::output::{DrawingOptions, Ink};
+use crate::sheet::lettering::{CAPITALS_SHARE, quarter_turned};
+use crate::sheet::{Furniture, Layer, Placement, RectMm};
+use crate::strokes::StrokePlan;
+use kurbo::{Affine, CubicBez, Point};
+use pdf_writer::types::{LineCapStyle, LineJoinStyle};
+use pdf_writer::{Content, Name, Str};
+
+/// Name of a layer in the content.
+pub(super) fn property(layer: Layer) -> &'static [u8] {
+    layer.title().split(' ').next().unwrap_or_default().as_bytes()
+}
+
+/// Begins a content whose unit is a mm, `top` being the height of the page in its own units.
+pub(super) fn in_mm(content: &mut Content, units_per_mm: f64, height_mm: f64) {
+    let mm = units_per_mm as f32;
+    content.save_state().transform([mm, 0.0, 0.0, -mm, 0.0, (height_mm * units_per_mm) as f32]);
+}
+
+/// Round ends and the colour of the lines.
+pub(super) fn with_pencil(content: &mut Content, ink: Ink) {
+    content.set_line_cap(LineCapStyle::RoundCap).set_line_join(LineJoinStyle::RoundJoin);
+    set_ink(content, ink, 1.0);
+}
+
+fn set_ink(content: &mut Content, ink: Ink, strength: f64) {
+    let [r, g, b] = ink.with_strength(strength).map(|part| part as f32);
+    if ink != Ink::Blue {
+        content.set_stroke_gray(r).set_fill_gray(r);
+    } else {
+        content.set_stroke_rgb(r, g, b).set_fill_rgb(r, g, b);
+    }
+}
+
+/// A transform without rounding to micrometres, for pages.
+pub(super) fn transform(content: &mut Content, affine: Affine) {
+    content.transform(affine.as_coeffs().map(|n| n as f32));
+}
+
+/// Keeps what follows within a rectangle.
+pub(super) fn clip(content: &mut Content, r: &RectMm) {
+    content.rect(written(r.x), written(r.y), written(r.width), written(r.height)).clip_nonzero().end_path();
+}
+
+fn in_layer(content: &mut Content, layer: Layer, draw: impl FnOnce(&mut Content)) {
+    content.begin_marked_content_with_properties(Name(b"OC")).properties_named(Name(property(layer)));
+    draw(content);
+    content.end_marked_content();
+}
+
+/// The reference, and the lines of the plan.
+pub(super) fn drawing(
+    content: &mut Content,
+    plan: &StrokePlan,
+    placement: &Placement,
+    options: &DrawingOptions,
+) {
+    if let Some(underlay) = &options.underlay {
+        in_layer(content, Layer::Reference, |content| {
+            let p = &underlay.picture_mm;
+            content.save_state();
+            // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
+            let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
+            transform(content, underlay.shown * square);
+            content.x_object(Name(IMAGE));
+            content.restore_state();
+        });
+    }
+    let of_edges = |hard: bool| -> Vec<(&[CubicBez], bool)> {
+        plan.strokes.iter().filter(|s| s.hard == hard).map(|s| (&s.curve[..], s.closed)).collect()
+    };
+    let thin: Vec<(&[CubicBez], bool)> = plan.thin.iter().map(|s| (&s.curve[..], false)).collect();
+    let layers = [
+        (Layer::Hard, of_edges(true), options.line_mm),
+        (Layer::Soft, of_edges(false), options.soft_line_mm),
+        (Layer::Thin, thin, options.soft_line_mm),
+    ];
+    for (layer, lines, line_mm) in layers {
+        if layer == Layer::Thin && lines.is_empty() {
+            continue;
+        }
+        in_layer(content, layer, |content| {
+            set_ink(content, options.ink, 1.0);
+            content.set_line_width(written(line_mm));
+            for (curve, closed) in lines {
+                stroke(content, curve, closed);
+            }
+        });
+    }
+    if options.frame {
+        let p = placement.picture_mm;
+        content.set_line_width(written(options.soft_line_mm));
+        content.rect(written(p.x), written(p.y), written(p.width), written(p.height)).stroke();
+    }
+}
+
+/// Marks, squares and lettering: what lies under the lines (the squares), or everything else.
+pub(super) fn furniture(
+    content: &mut Content,
+    furniture: &Furniture,
+    ink: Ink,
+    letters: &Letters,
+    under: bool,
+) {
+    let wanted = |layer: Layer| furniture.has(layer) && (layer == Layer::Squares) == under;
+    for layer in Layer::ALL.into_iter().filter(|&layer| wanted(layer)) {
+        in_layer(content, layer, |content| {
+            for lines in furniture.lines.iter().filter(|l| l.layer == layer) {
+                content.set_line_width(written(lines.line_mm));
+                set_ink(content, ink, lines.strength);
+                for path in &lines.paths {
+                    polyline(content, path);
+                }
+                content.stroke();
+            }
+            set_ink(content, ink, 1.0);
+            for text in furniture.texts.iter().filter(|t| t.layer == layer) {
+                let at = text.start();
+                // The text's own axes: along its line, and up, against the page's y.
+                let turn = quarter_turned(text.quarter_turns);
+                let [a, b, c, d, ..] = (turn * Affine::scale_non_uniform(1.0, -1.0)).as_coeffs();
+                let size = (text.height_mm / CAPITALS_SHARE) as f32;
+                content.begin_text().set_font(Name(FONT), size);
+                let [a, b, c, d] = [a, b, c, d].map(|n| n as f32);
+                content.set_text_matrix([a, b, c, d, written(at.x), written(at.y)]);
+                content.show(Str(&letters.encoded(&text.text)));
+                content.end_text();
+            }
+        });
+    }
+}
+
+fn polyline(content: &mut Content, path: &[Point]) {
+    for (k, p) in path.iter().enumerate() {
+        if k == 0 {
+            content.move_to(written(p.x), written(p.y));
+        } else {
+            content.line_to(written(p.x), written(p.y));
+        }
+    }
+}
+
+fn stroke(content: &mut Content, curve: &[CubicBez], closed: bool) {
+    let Some(first) = curve.first() else { return };
+    content.move_to(written(first.p0.x), written(first.p0.y));
+    for c in curve {
+        let [p1, p2, p3] = [c.p1, c.p2, c.p3].map(|p| [written(p.x), written(p.y)]);
+        content.cubic_to(p1[0], p1[1], p2[0], p2[1], p3[0], p3[1]);
+    }
+    if closed {
+        content.close_path();
+    }
+    content.stroke();
+}
+
+/// A length as the writer takes it; at 10 m an f32 still tells half a micrometre from the next.
+fn written(mm: f64) -> f32 {
+    rounded(mm) as f32
+}

@@ -1,0 +1,306 @@
+//! The drawing as PDF pages of exactly the size of the paper: vector lines in layers, not to be scaled in print.
+
+mod content;
+mod font;
+
+use super::{DrawingOptions, Underlay, clean_title};
+use crate::sheet::{Furniture, Layer, Page, Placement, Printing, SheetOnPage};
+use crate::strokes::StrokePlan;
+use crate::units::MM_PER_INCH;
+use font::Letters;
+use kurbo::Affine;
+use miniz_oxide::deflate::compress_to_vec_zlib;
+use pdf_writer::writers::Resources;
+use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
+use xmp_writer::{LangId, XmpWriter};
+
+/// Points in a millimetre: 72 to the inch (ISO 32000-1, 8.3.2.3).
+const PT_PER_MM: f64 = 72.0 / MM_PER_INCH;
+/// Longest side of a page in its own units (ISO 32000-1, annex C); larger sheets take larger units.
+const LONGEST_SIDE_UNITS: f64 = 14_400.0;
+/// Compression of streams, 0 to 10.
+const COMPRESSION: u8 = 8;
+/// Language of the lettering.
+const LANGUAGE: &str = "en";
+/// Names in the content: the font, the reference, the drawing and what is around it.
+const FONT: &[u8] = b"Letters";
+const IMAGE: &[u8] = b"Reference";
+const DRAWING: &[u8] = b"Drawing";
+const AROUND: &[u8] = b"Around";
+
+/// The drawing as the bytes of a PDF 1.7 file (ISO 32000-1) with one page of the sheet's size.
+#[must_use]
+pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -> Vec<u8> {
+    let sheet = SheetOnPage { transform: Affine::IDENTITY, shows: None, trimmed: None };
+    let own = Furniture::default();
+    let page = Page { name: "sheet".into(), size_mm: placement.sheet_mm, sheet, own };
+    pdf_pages(plan, placement, options, &Printing { pages: vec![page] })
+}
+
+/// The drawing as the bytes of a PDF 1.7 file, on the pages that it is laid out on.
+///
+/// Plan, placement and options are of the sheet as shown.
+#[must_use]
+pub fn pdf_pages(
+    plan: &StrokePlan,
+    placement: &Placement,
+    options: &DrawingOptions,
+    printing: &Printing,
+) -> Vec<u8> {
+    let title = clean_title(&options.title);
+    let around = &options.furniture;
+    let texts = around.texts.iter().chain(printing.pages.iter().flat_map(|page| &page.own.texts));
+    let letters = Letters::of(texts.map(|text| text.text.as_str()));
+    let mut objects = Objects::new(options, printing, plan, &letters);
+    let mut pdf = Pdf::new();
+    let mut hashed: Vec<u8> = title.clone().into_bytes();
+    let unit = printing.pages.iter().map(|page| unit_of(page.size_mm)).fold(1.0, f64::max);
+
+    write_catalog(&mut pdf, &objects);
+    pdf.pages(objects.pages).kids(objects.page.iter().copied()).count(printing.pages.len() as i32);
+    // One page draws the sheet itself; several share it.
+    let shared = printing.pages.len() > 1;
+    if shared {
+        let mut drawing = Content::new();
+        content::with_pencil(&mut drawing, options.ink);
+        content::furniture(&mut drawing, around, options.ink, &letters, true);
+        content::drawing(&mut drawing, plan, placement, options);
+        let mut beside = Content::new();
+        content::with_pencil(&mut beside, options.ink);
+        content::furniture(&mut beside, around, options.ink, &letters, false);
+        let [width, height] = placement.sheet_mm;
+        for (id, content) in [(objects.drawing, drawing), (objects.around, beside)] {
+            let bytes = content.finish().into_vec();
+            hashed.extend(&bytes);
+            let bytes = packed(&bytes);
+            let mut form = pdf.form_xobject(id, &bytes);
+            form.filter(Filter::FlateDecode);
+            form.bbox(Rect::new(0.0, 0.0, width as f32, height as f32));
+            objects.list(form.resources(), false);
+        }
+    }
+    for (page, (&id, &stream)) in printing.pages.iter().zip(objects.page.iter().zip(&objects.content)) {
+        let [width, height] = page.size_mm.map(|side| side * PT_PER_MM / unit);
+        let edge = Rect::new(0.0, 0.0, width as f32, height as f32);
+        let mut entry = pdf.page(id);
+        entry.parent(objects.pages).media_box(edge).crop_box(edge).trim_box(edge).contents(stream);
+        if unit > 1.0 {
+            entry.user_unit(unit as f32);
+        }
+        objects.list(entry.resources(), shared);
+        entry.finish();
+        let bytes = page_content(page, plan, placement, options, &letters, (PT_PER_MM / unit, shared));
+        hashed.extend(&bytes);
+        hashed.extend(format!("{width} {height}").bytes());
+        pdf.stream(stream, &packed(&bytes)).filter(Filter::FlateDecode);
+    }
+    for &(layer, id) in &objects.layers {
+        let mut group = pdf.indirect(id).dict();
+        group.pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(layer.title()));
+    }
+    if let (Some(id), Some(underlay)) = (objects.image, &options.underlay) {
+        hashed.extend(underlay.grey.data());
+        write_image(&mut pdf, id, underlay);
+    }
+    if let Some(font) = objects.font {
+        letters.write(&mut pdf, font, || objects.counter.take());
+    }
+    let mut info = pdf.document_info(objects.info);
+    if !title.is_empty() {
+        info.title(TextStr(&title));
+    }
+    info.creator(TextStr("merestone")).producer(TextStr("merestone"));
+    info.finish();
+    let xmp = metadata(&title);
+    pdf.metadata(objects.xmp, xmp.as_bytes());
+
+    // The same drawing has the same id, another one another: no clock and no chance in it.
+    let id = fnv1a_128(&[&hashed]);
+    pdf.set_file_id((id.clone(), id));
+    pdf.finish()
+}
+
+/// How many points a page's unit has to be for the page to be within what a reader counts.
+fn unit_of(size_mm: [f64; 2]) -> f64 {
+    (size_mm[0].max(size_mm[1]) * PT_PER_MM / LONGEST_SIDE_UNITS).ceil().max(1.0)
+}
+
+/// Gives out numbers of objects.
+struct Counter(i32);
+
+impl Counter {
+    fn take(&mut self) -> Ref {
+        self.0 += 1;
+        Ref::new(self.0)
+    }
+}
+
+/// The numbers of the file's objects.
+struct Objects {
+    catalog: Ref,
+    pages: Ref,
+    page: Vec<Ref>,
+    content: Vec<Ref>,
+    info: Ref,
+    xmp: Ref,
+    layers: Vec<(Layer, Ref)>,
+    drawing: Ref,
+    around: Ref,
+    image: Option<Ref>,
+    font: Option<Ref>,
+    counter: Counter,
+}
+
+impl Objects {
+    fn new(options: &DrawingOptions, printing: &Printing, plan: &StrokePlan, letters: &Letters) -> Self {
+        let mut counter = Counter(0);
+        let held = |layer: Layer| match layer {
+            Layer::Reference => options.underlay.is_some(),
+            Layer::Hard | Layer::Soft => true,
+            Layer::Thin => !plan.thin.is_empty(),
+            _ => options.furniture.has(layer) || printing.pages.iter().any(|page| page.own.has(layer)),
+        };
+        let mut many = |count: usize| (0..count).map(|_| counter.take()).collect::<Vec<_>>();
+        let [page, content] = [many(printing.pages.len()), many(printing.pages.len())];
+        Self {
+            page,
+            content,
+            catalog: counter.take(),
+            pages: counter.take(),
+            info: counter.take(),
+            xmp: counter.take(),
+            layers: Layer::ALL.into_iter().filter(|&l| held(l)).map(|l| (l, counter.take())).collect(),
+            drawing: counter.take(),
+            around: counter.take(),
+            image: options.underlay.is_some().then(|| counter.take()),
+            font: (!letters.is_empty()).then(|| counter.take()),
+            counter,
+        }
+    }
+
+    /// Lists what a content may use; `shared`: the sheet as a part of the page.
+    fn list(&self, mut resources: Resources<'_>, shared: bool) {
+        let mut properties = resources.insert(Name(b"Properties")).dict();
+        for &(layer, id) in &self.layers {
+            properties.pair(Name(content::property(layer)), id);
+        }
+        properties.finish();
+        if let Some(font) = self.font {
+            resources.fonts().pair(Name(FONT), font);
+        }
+        if self.image.is_some() || shared {
+            let mut parts = resources.x_objects();
+            if let Some(image) = self.image {
+                parts.pair(Name(IMAGE), image);
+            }
+            if shared {
+                parts.pair(Name(DRAWING), self.drawing).pair(Name(AROUND), self.around);
+            }
+        }
+    }
+}
+
+/// The catalog: layers, language, and the wish that the viewer prints at full size.
+fn write_catalog(pdf: &mut Pdf, objects: &Objects) {
+    let listed = || objects.layers.iter().map(|&(_, id)| id);
+    let mut catalog = pdf.catalog(objects.catalog);
+    catalog.pages(objects.pages).metadata(objects.xmp).lang(TextStr(LANGUAGE));
+    // ISO 32000-1, table 150: None asks for no scaling; the writer has no method of its own for it.
+    catalog.viewer_preferences().display_doc_title(true).pair(Name(b"PrintScaling"), Name(b"None"));
+    let mut optional = catalog.insert(Name(b"OCProperties")).dict();
+    optional.insert(Name(b"OCGs")).array().items(listed());
+    let mut shown = optional.insert(Name(b"D")).dict();
+    shown.pair(Name(b"Name"), TextStr("Boundary lines"));
+    shown.insert(Name(b"Order")).array().items(listed());
+    shown.insert(Name(b"ON")).array().items(listed());
+}
+
+/// One page's content, not yet compressed; `shared`: the sheet is drawn once and placed here.
+fn page_content(
+    page: &Page,
+    plan: &StrokePlan,
+    placement: &Placement,
+    options: &DrawingOptions,
+    letters: &Letters,
+    (units_per_mm, shared): (f64, bool),
+) -> Vec<u8> {
+    let mut content = Content::new();
+    content::in_mm(&mut content, units_per_mm, page.size_mm[1]);
+    let moved = page.sheet.transform != Affine::IDENTITY || page.sheet.shows.is_some();
+    if moved {
+        content.save_state();
+        content::transform(&mut content, page.sheet.transform);
+        if let Some(shows) = &page.sheet.shows {
+            content::clip(&mut content, shows);
+        }
+    }
+    if shared {
+        content.x_object(Name(DRAWING));
+        // The small sheet of the assembly page shows the lines alone.
+        if page.sheet.shows.is_some() {
+            content.x_object(Name(AROUND));
+        }
+    } else {
+        content::with_pencil(&mut content, options.ink);
+        content::furniture(&mut content, &options.furniture, options.ink, letters, true);
+        content::drawing(&mut content, plan, placement, options);
+        content::furniture(&mut content, &options.furniture, options.ink, letters, false);
+    }
+    if moved {
+        content.restore_state();
+    }
+    content::with_pencil(&mut content, options.ink);
+    content::furniture(&mut content, &page.own, options.ink, letters, false);
+    content.restore_state();
+    content.finish().into_vec()
+}
+
+/// The reference as a grey image.
+fn write_image(pdf: &mut Pdf, id: Ref, underlay: &Underlay) {
+    let grey = &underlay.grey;
+    let bytes = packed(grey.data());
+    let mut image = pdf.image_xobject(id, &bytes);
+    image.filter(Filter::FlateDecode);
+    image.width(grey.width() as i32).height(grey.height() as i32);
+    image.color_space().device_gray();
+    image.bits_per_component(8).interpolate(true);
+}
+
+/// Bytes as a stream holds them.
+fn packed(bytes: &[u8]) -> Vec<u8> {
+    compress_to_vec_zlib(bytes, COMPRESSION)
+}
+
+/// Title and maker as XMP (ISO 16684-1), for readers that ignore the information dictionary.
+fn metadata(title: &str) -> String {
+    let mut xmp = XmpWriter::new();
+    xmp.format("application/pdf").creator_tool("merestone").producer("merestone").pdf_version("1.7");
+    if !title.is_empty() {
+        xmp.title([(None::<LangId<'_>>, title)]);
+    }
+    xmp.finish(None)
+}
+
+/// FNV-1a hash of 128 bits over all parts in turn (Fowler, Noll & Vo; RFC 9923).
+fn fnv1a_128(parts: &[&[u8]]) -> Vec<u8> {
+    const BASIS: u128 = 0x6c62_272e_07bb_0142_62b8_2175_6295_c58d;
+    const PRIME: u128 = (1 << 88) + 0x13b;
+    let hash = parts
+        .iter()
+        .flat_map(|part| part.iter())
+        .fold(BASIS, |h, &byte| (h ^ u128::from(byte)).wrapping_mul(PRIME));
+    hash.to_be_bytes().to_vec()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_hash_has_its_published_values() {
+        // Test vectors of FNV-1a 128: "" is the offset basis, "a" from memory.
+        let hex = |text: &[u8]| fnv1a_128(&[text]).iter().map(|b| format!("{b:02x}")).collect::<String>();
+        assert_eq!(hex(b""), "6c62272e07bb014262b821756295c58d", "nothing hashes to the basis");
+        assert_eq!(hex(b"a"), "d228cb696f1a8caf78912b704e4a8964", "one letter");
+    }
+}

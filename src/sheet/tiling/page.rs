@@ -1,0 +1,267 @@
+//! The printer's pages: each with its part of the sheet, trim lines, crosses and the way to its neighbours.
+
+use super::{Cell, PrintOptions, onto};
+use crate::sheet::RectMm;
+use crate::sheet::marks::{
+    Anchor, CROSS_ARM_MM, Furniture, Layer, Lettering, MARK_LINE_MM, MarkLines, Rule, cross,
+};
+use kurbo::{Affine, Point};
+
+/// How strong trim lines are, compared with the boundary lines.
+const TRIM_STRENGTH: f64 = 0.45;
+/// Dashes and gaps of trim lines in mm.
+const DASH_MM: [f64; 2] = [3.0, 2.0];
+/// Height of lettering on pages in mm (ISO 3098-1).
+const LETTER_MM: f64 = 1.8;
+/// Height of the heading of the assembly page in mm (ISO 3098-1).
+const HEADING_MM: f64 = 3.5;
+/// Share of a neighbour's edge at which the crosses on it lie.
+const CROSS_PLACES: [f64; 2] = [0.25, 0.75];
+/// What the assembly page says.
+const HOW_TO: [&str; 4] = [
+    "Print at actual size (100 %), never fitted to the page, and measure the rules on this page first.",
+    "Cut each page along its dashed trim lines where another page follows, except where you glue one over the other.",
+    "Lay the crosses of neighbours on each other, check with a straight edge, and tape from behind.",
+    "If a rule is off, give --print-correction what you measured, such as 199.2/200,200.4/200.",
+];
+
+/// The part of a sheet that a page shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SheetOnPage {
+    /// From the sheet as shown (mm) to the page (mm from its top left, y down).
+    pub transform: Affine,
+    /// The part of the sheet as shown that is drawn; all of it without.
+    pub shows: Option<RectMm>,
+    /// The part that stays when the page is cut at its trim lines.
+    pub trimmed: Option<RectMm>,
+}
+
+/// One page of the printer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Page {
+    /// What it is called: "sheet", "assembly", or "page 2 of 6".
+    pub name: String,
+    /// Its width and height in mm.
+    pub size_mm: [f64; 2],
+    /// The sheet on it.
+    pub sheet: SheetOnPage,
+    /// What is printed on it besides, in mm on the page.
+    pub own: Furniture,
+}
+
+/// The one page of a sheet on paper of its own size.
+pub(super) fn whole(shown: [f64; 2], factor: [f64; 2]) -> Page {
+    let middle = Point::new(shown[0] / 2.0, shown[1] / 2.0);
+    let plain = factor.iter().all(|f| (f - 1.0).abs() < 1e-12);
+    let transform = if plain { Affine::IDENTITY } else { onto(shown, middle, factor) };
+    let sheet = SheetOnPage { transform, shows: None, trimmed: None };
+    Page { name: "sheet".into(), size_mm: shown, sheet, own: Furniture::default() }
+}
+
+/// All that the pages of one sheet need to know.
+pub(super) struct Sheets<'a> {
+    pub(super) shown: [f64; 2],
+    pub(super) page_mm: [f64; 2],
+    pub(super) factor: [f64; 2],
+    pub(super) options: &'a PrintOptions,
+    pub(super) remark: &'a str,
+    pub(super) all: &'a [Cell],
+    pub(super) full: &'a [Cell],
+}
+
+impl Sheets<'_> {
+    /// The assembly page and a page for each cell that holds something.
+    pub(super) fn pages(&self) -> Vec<Page> {
+        let mut pages = vec![self.assembly()];
+        pages.extend((0..self.full.len()).map(|k| self.page(k)));
+        pages
+    }
+
+    /// Number of the page (from 1) of a cell beside another.
+    fn neighbour(&self, of: &Cell, right: i64, down: i64) -> Option<usize> {
+        let column = usize::try_from(of.column as i64 + right).ok()?;
+        let row = usize::try_from(of.row as i64 + down).ok()?;
+        self.full.iter().position(|c| c.column == column && c.row == row).map(|k| k + 1)
+    }
+
+    fn page(&self, k: usize) -> Page {
+        let cell = &self.full[k];
+        let r = &cell.rect;
+        let middle = Point::new(r.x + r.width / 2.0, r.y + r.height / 2.0);
+        let transform = onto(self.page_mm, middle, self.factor);
+        let half = self.options.overlap_mm / 2.0;
+        let shows = RectMm {
+            x: r.x - half,
+            y: r.y - half,
+            width: r.width + 2.0 * half,
+            height: r.height + 2.0 * half,
+        };
+        let name = format!("page {} of {}", k + 1, self.full.len());
+        let mut own = Furniture::default();
+        let at = |x: f64, y: f64| transform * Point::new(x, y);
+        let (right, bottom) = (r.x + r.width, r.y + r.height);
+        let corners = [at(r.x, r.y), at(right, r.y), at(right, bottom), at(r.x, bottom)];
+        let mut dashes = Vec::new();
+        for k in 0..4 {
+            dashes.extend(dashed(corners[k], corners[(k + 1) % 4]));
+        }
+        own.lines.push(MarkLines {
+            layer: Layer::Marks,
+            paths: dashes,
+            line_mm: MARK_LINE_MM,
+            strength: TRIM_STRENGTH,
+        });
+        self.crosses_and_arrows(cell, &transform, &mut own);
+        // Outside the trim line: below, from the left.
+        let mut text = name.clone();
+        if !self.remark.is_empty() {
+            text = format!("{text}  \u{b7}  {}", self.remark);
+        }
+        own.texts.push(Lettering {
+            layer: Layer::Marks,
+            text,
+            at: corners[3] + kurbo::Vec2::new(0.0, half / 2.0 + LETTER_MM / 2.0),
+            height_mm: LETTER_MM,
+            anchor: Anchor::Start,
+            quarter_turns: 0,
+        });
+        let sheet = SheetOnPage { transform, shows: Some(shows), trimmed: Some(*r) };
+        Page { name, size_mm: self.page_mm, sheet, own }
+    }
+
+    /// Two crosses on each edge that is shared with another page, and what lies beyond it.
+    fn crosses_and_arrows(&self, cell: &Cell, transform: &Affine, own: &mut Furniture) {
+        let half = self.options.overlap_mm / 2.0;
+        let arm = CROSS_ARM_MM.min(half - 0.5);
+        let r = &cell.rect;
+        let (right, bottom) = (r.x + r.width, r.y + r.height);
+        let sides = [
+            (0, -1, "\u{2191}", [r.x, r.y], [right, r.y]),
+            (1, 0, "\u{2192}", [right, r.y], [right, bottom]),
+            (0, 1, "\u{2193}", [r.x, bottom], [right, bottom]),
+            (-1, 0, "\u{2190}", [r.x, r.y], [r.x, bottom]),
+        ];
+        let mut paths = Vec::new();
+        for (across, down, arrow, from, to) in sides {
+            let Some(number) = self.neighbour(cell, across, down) else { continue };
+            for place in CROSS_PLACES {
+                let middle =
+                    Point::new(from[0] + (to[0] - from[0]) * place, from[1] + (to[1] - from[1]) * place);
+                // In the middle of the overlap, so it lies at the same place of the sheet on both pages.
+                let on_page = *transform * middle;
+                own.crosses.push(on_page);
+                paths.extend(cross(on_page, arm));
+            }
+            let outwards = kurbo::Vec2::new(across as f64, down as f64) * (half / 2.0);
+            let middle = Point::new((from[0] + to[0]) / 2.0, (from[1] + to[1]) / 2.0) + outwards;
+            let mut text =
+                Lettering::centred(Layer::Marks, format!("{arrow} {number}"), *transform * middle, LETTER_MM);
+            if across != 0 {
+                // No wider than the strip beyond the trim line: the arrow over its number.
+                let middle = *transform * middle;
+                for (text, y) in [(arrow.to_owned(), -LETTER_MM), (number.to_string(), LETTER_MM)] {
+                    let at = middle + kurbo::Vec2::new(0.0, y);
+                    own.texts.push(Lettering::centred(Layer::Marks, text, at, LETTER_MM));
+                }
+                continue;
+            }
+            text.anchor = Anchor::Middle;
+            own.texts.push(text);
+        }
+        if !paths.is_empty() {
+            own.lines.push(MarkLines { layer: Layer::Marks, paths, line_mm: MARK_LINE_MM, strength: 1.0 });
+        }
+    }
+
+    /// The page that shows how the others go together, with the rules that show whether the printer is true.
+    fn assembly(&self) -> Page {
+        let mut own = Furniture::default();
+        let edge = self.options.printer_margin_mm + 5.0;
+        let [width, height] = self.page_mm;
+        let mut y = edge + HEADING_MM;
+        let mut write = |text: String, y: f64, height_mm: f64| {
+            let fitted = (width - 2.0 * edge) / crate::sheet::lettering::width_mm(&text, height_mm);
+            own.texts.push(Lettering {
+                layer: Layer::Marks,
+                text,
+                at: Point::new(edge, y),
+                height_mm: height_mm * fitted.min(1.0),
+                anchor: Anchor::Start,
+                quarter_turns: 0,
+            });
+        };
+        write(format!("{} pages make the sheet", self.full.len()), y, HEADING_MM);
+        y += 2.0;
+        for line in std::iter::once(self.remark).filter(|r| !r.is_empty()).chain(HOW_TO) {
+            y += LETTER_MM * 2.0;
+            write(line.into(), y, LETTER_MM);
+        }
+        // The rules lie along the page's foot and its right edge, as true as the pages themselves.
+        let (foot, right) = (height - edge - 3.0, width - edge - 3.0);
+        let top = y + 6.0;
+        if let Some(rule) = Rule::fitting(Point::new(edge, foot), false, right - 6.0 - edge) {
+            own.rules.push(rule);
+        }
+        if let Some(rule) = Rule::fitting(Point::new(right, top), true, foot - 6.0 - top) {
+            own.rules.push(rule);
+        }
+        let correct = onto(self.page_mm, Point::new(width / 2.0, height / 2.0), self.factor);
+        for rule in std::mem::take(&mut own.rules) {
+            let mut drawn = Furniture::default();
+            rule.draw(&mut drawn);
+            own.add(&drawn, correct);
+        }
+        let room = [right - 8.0 - edge, foot - 8.0 - top];
+        let scale = (room[0] / self.shown[0]).min(room[1] / self.shown[1]).max(0.0);
+        let transform = Affine::translate((edge, top)) * Affine::scale(scale);
+        self.miniature(&transform, scale, &mut own);
+        let sheet = SheetOnPage { transform, shows: None, trimmed: None };
+        Page { name: "assembly".into(), size_mm: self.page_mm, sheet, own }
+    }
+
+    /// The cells over the small sheet, each with the number of its page.
+    fn miniature(&self, transform: &Affine, scale: f64, own: &mut Furniture) {
+        let mut paths = Vec::new();
+        for cell in self.all {
+            let r = &cell.rect;
+            let corner = |x: f64, y: f64| *transform * Point::new(x, y);
+            let (right, bottom) = (r.x + r.width, r.y + r.height);
+            paths.push(vec![
+                corner(r.x, r.y),
+                corner(right, r.y),
+                corner(right, bottom),
+                corner(r.x, bottom),
+                corner(r.x, r.y),
+            ]);
+            let middle = corner(r.x + r.width / 2.0, r.y + r.height / 2.0);
+            let text = match self.neighbour(cell, 0, 0) {
+                Some(number) => number.to_string(),
+                None => "nothing".into(),
+            };
+            let size = (r.width.min(r.height) * scale * 0.2).clamp(1.0, 7.0);
+            let size = if text == "nothing" { size * 0.4 } else { size };
+            own.texts.push(Lettering::centred(Layer::Marks, text, middle, size));
+        }
+        own.lines.push(MarkLines {
+            layer: Layer::Marks,
+            paths,
+            line_mm: MARK_LINE_MM,
+            strength: TRIM_STRENGTH,
+        });
+    }
+}
+
+/// The dashes from a point to another; both ends lie in a dash.
+fn dashed(from: Point, to: Point) -> Vec<Vec<Point>> {
+    let [dash, gap] = DASH_MM;
+    let length = from.distance(to);
+    let count = ((length - dash) / (dash + gap)).round().max(0.0);
+    let gap = if count > 0.0 { (length - dash * (count + 1.0)) / count } else { 0.0 };
+    let along = (to - from) / length.max(f64::MIN_POSITIVE);
+    (0..=count as usize)
+        .map(|k| {
+            let start = k as f64 * (dash + gap);
+            vec![from + along * start, from + along * (start + dash).min(length)]
+        })
+        .collect()
+}
