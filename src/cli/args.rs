@@ -275,6 +275,8 @@ pub(crate) enum KindArg {
     Auto,
     /// Hatched, stippled or engraved in ink
     Hatched,
+    /// The same with holding lines round things
+    HatchedWithLines,
     /// Tones: a photograph, a wash, a pencil shading
     Tonal,
     /// Tones with holding lines

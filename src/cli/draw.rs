@@ -111,6 +111,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         kind: match args.values.kind {
             KindArg::Auto => None,
             KindArg::Hatched => Some(ReferenceKind::Hatched),
+            KindArg::HatchedWithLines => Some(ReferenceKind::HatchedWithLines),
             KindArg::Tonal => Some(ReferenceKind::Tonal),
             KindArg::TonalWithLines => Some(ReferenceKind::TonalWithLines),
         },

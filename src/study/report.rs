@@ -50,13 +50,17 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         values: usize::from(settings.values),
         breaks: tone.scale.breaks().to_vec(),
         kind: Kind {
-            name: kind_name(tone.kind).into(),
+            name: kind_name(traced.kind).into(),
             set: settings.kind.is_some(),
-            evidence: BTreeMap::from([
-                ("ink_share".to_owned(), evidence.ink_share),
-                ("patterned_share".to_owned(), evidence.patterned_share),
-                ("line_share".to_owned(), evidence.line_share),
-            ]),
+            evidence: [
+                ("ink_share", Some(evidence.ink_share)),
+                ("patterned_share", Some(evidence.patterned_share)),
+                ("line_share", Some(evidence.line_share)),
+                ("outlined_share", traced.outlined_share),
+            ]
+            .into_iter()
+            .filter_map(|(name, figure)| Some((name.to_owned(), figure?)))
+            .collect(),
         },
         pitch_mm: tone.pitch_mm,
         pitch_regions: tone
@@ -110,6 +114,7 @@ fn print(stages: &Stages, settings: &Settings) -> Print {
 fn kind_name(kind: ReferenceKind) -> &'static str {
     match kind {
         ReferenceKind::Hatched => "hatched",
+        ReferenceKind::HatchedWithLines => "hatched-with-lines",
         ReferenceKind::Tonal => "tonal",
         ReferenceKind::TonalWithLines => "tonal-with-lines",
     }

@@ -171,9 +171,9 @@ pub fn run(
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {
-        settings.thin_options(traced.height).map_or_else(Vec::new, |options| {
-            thin::find(&tone, &area_map, &traced.net, &options)
-        })
+        settings
+            .thin_options(traced.height)
+            .map_or_else(Vec::new, |options| thin::find(&tone, &area_map, &traced.net, &options))
     };
     let thin = thin_of(&traced);
     let added = match &settings.extra {

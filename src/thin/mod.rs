@@ -104,7 +104,7 @@ const WIDTH_EVERY: usize = 5;
 fn keeps_darks(kind: ReferenceKind) -> bool {
     match kind {
         ReferenceKind::Tonal => true,
-        ReferenceKind::Hatched | ReferenceKind::TonalWithLines => false,
+        ReferenceKind::Hatched | ReferenceKind::HatchedWithLines | ReferenceKind::TonalWithLines => false,
     }
 }
 

@@ -14,6 +14,8 @@ use crate::raster::Raster;
 pub enum ReferenceKind {
     /// Tone made of ink marks (hatching, stipple, printing screen).
     Hatched,
+    /// The same with dark contours drawn round the objects: borders run in their middle.
+    HatchedWithLines,
     /// Continuous tones.
     Tonal,
     /// Continuous tones with dark contours drawn round the objects.
@@ -24,7 +26,7 @@ impl ReferenceKind {
     /// Whether tone is made of ink marks.
     #[must_use]
     pub fn is_ink(self) -> bool {
-        self == Self::Hatched
+        matches!(self, Self::Hatched | Self::HatchedWithLines)
     }
 }
 

@@ -25,7 +25,8 @@ use rayon::prelude::*;
 
 use crate::areas::AreaMap;
 use crate::raster::Raster;
-use crate::tone::ToneField;
+use crate::tone::{ReferenceKind, ToneField};
+use regional::Reading;
 
 pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
@@ -65,6 +66,11 @@ pub struct Traced {
     pub refits: usize,
     /// Places where the proof still finds two lines meeting; anything but 0 is a fault of the program.
     pub meetings: usize,
+    /// The reference's kind: that of the tone, or with holding lines where the borders of a hatched one show them.
+    pub kind: ReferenceKind,
+    /// Share, by length, of the hard borders between light areas that shows a dark line; `None` where the reference has no
+    /// texture of ink to look in.
+    pub outlined_share: Option<f64>,
 }
 
 /// Builds the boundary net of a picture.
@@ -97,18 +103,27 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
             line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
         })
         .collect();
-    let ground = place::Ground {
+    let mut ground = place::Ground {
         tone,
         light: tone.light(),
         nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
+        reading: Reading::Mean,
     };
+    let outlined_share = regional::textured(tone).then(|| regional::outlined_share(&ground, &lines, &sides));
+    let mut kind = tone.kind;
+    if let Some(share) = outlined_share {
+        ground.reading = Reading::of(tone.kind, tone.evidence.set_by_hand, share);
+        if ground.reading == Reading::Outlines {
+            kind = ReferenceKind::HatchedWithLines;
+        }
+    }
     let weave_options =
         weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
     let (woven, refits, meetings) = weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
     let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
     let height = height_for(&amounts, options.how_much);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
-    Traced { net, height, amounts, values, refits, meetings }
+    Traced { net, height, amounts, values, refits, meetings, kind, outlined_share }
 }
 
 /// The lines that live above a height, cut at the junctions that are left.

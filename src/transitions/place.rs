@@ -7,7 +7,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::lines::Line;
-use super::regional::{place_regionally, textured};
+use super::regional::{Reading, place_regionally, textured};
 use super::trace::ArcEnd;
 use crate::raster::Raster;
 use crate::tone::ToneField;
@@ -27,6 +27,8 @@ pub(super) struct Ground<'a> {
     pub(super) light: Raster<f32>,
     /// Area of the finest net (node of the merge tree) that each pixel lies in.
     pub(super) nodes: Raster<u32>,
+    /// What lines on ink are placed by.
+    pub(super) reading: Reading,
 }
 
 impl Ground<'_> {
