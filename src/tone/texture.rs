@@ -83,6 +83,8 @@ const CALMER: f64 = 1.0 / 3.0;
 const PEAK_STEPS: usize = 2;
 /// Windows calmer than this, in L*, say nothing of how far unevenness hangs together.
 const LEAST_WAVER_L: f64 = 0.05;
+/// Least spread of slopes in a window: unevenness of texture is everywhere, form's lies along lines. Gaussian: 0.64.
+const SPREAD: f64 = 0.4;
 /// Share of a window that has to be free of hard edges.
 const OPEN_SHARE: f64 = 0.9;
 
@@ -125,6 +127,8 @@ struct Window {
     open: f64,
     mean: f64,
     sd: f64,
+    /// Squared mean slope over mean square slope of what is left: 2 / pi where it is texture, little where it is edges.
+    spread: f64,
     reach_px: f64,
 }
 
@@ -140,7 +144,8 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
         .collect();
     let windows: Vec<Window> =
         places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side, every)).collect();
-    let open: Vec<&Window> = windows.iter().filter(|win| win.open > OPEN_SHARE).collect();
+    let open: Vec<&Window> =
+        windows.iter().filter(|win| win.open > OPEN_SHARE && win.spread > SPREAD).collect();
     let quantile = |v: &mut Vec<f64>, q: f64| {
         v.sort_by(f64::total_cmp);
         v.get((v.len() as f64 * q) as usize).copied()
@@ -205,20 +210,23 @@ fn window(lightness: &Raster<f32>, hard: &Raster<bool>, at: [usize; 2], side: us
     let left = |x: usize, y: usize| {
         f64::from(lightness.at(x, y)) - terms(x, y).iter().zip(&surface).map(|(t, c)| t * c).sum::<f64>()
     };
-    let (mut square, mut slope, mut pairs) = (0.0, 0.0, 0.0);
+    let (mut square, mut slope, mut steep, mut pairs) = (0.0, 0.0, 0.0, 0.0);
     for (x, y) in places().filter(|&(x, y)| open(x, y)) {
         let here = left(x, y);
         square += here * here;
         if x + 1 < x1 && y + 1 < y1 {
-            slope += (left(x + 1, y) - here).powi(2) + (left(x, y + 1) - here).powi(2);
+            let (along, down) = (left(x + 1, y) - here, left(x, y + 1) - here);
+            slope += along * along + down * down;
+            steep += along.abs() + down.abs();
             pairs += 1.0;
         }
     }
     let sd = (square / n).sqrt();
+    let spread = steep * steep / (2.0 * f64::max(pairs, 1.0) * slope).max(1e-9);
     // A Gaussian field of width s has a mean square slope of 2 (sd / s)^2 in the plane.
     let slope = (slope / f64::max(pairs, 1.0)).sqrt();
     let reach_px = if slope > 1e-9 { std::f64::consts::SQRT_2 * sd / slope } else { 0.0 };
-    Window { open: n / places().count() as f64, mean: sum / n, sd, reach_px }
+    Window { open: n / places().count() as f64, mean: sum / n, sd, spread, reach_px }
 }
 
 /// Solves normal equations by elimination with pivots on the diagonal; `None` where the places do not span the terms.
