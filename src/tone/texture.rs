@@ -81,10 +81,10 @@ const LEAST_WINDOWS: usize = 24;
 const CALMER: f64 = 1.0 / 3.0;
 /// A peak of unevenness over at most twice as many steps of tone is taken off.
 const PEAK_STEPS: usize = 2;
+/// Unevenness above this, in L*, is form: the first mean is made wide enough to leave 2 L* of texture in most places.
+const MOST_WAVER_L: f64 = 4.0;
 /// Windows calmer than this, in L*, say nothing of how far unevenness hangs together.
 const LEAST_WAVER_L: f64 = 0.05;
-/// Least spread of slopes in a window: unevenness of texture is everywhere, form's lies along lines. Gaussian: 0.64.
-const SPREAD: f64 = 0.4;
 /// Share of a window that has to be free of hard edges.
 const OPEN_SHARE: f64 = 0.9;
 
@@ -127,8 +127,6 @@ struct Window {
     open: f64,
     mean: f64,
     sd: f64,
-    /// Squared mean slope over mean square slope of what is left: 2 / pi where it is texture, little where it is edges.
-    spread: f64,
     reach_px: f64,
 }
 
@@ -144,21 +142,27 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
         .collect();
     let windows: Vec<Window> =
         places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side, every)).collect();
-    let open: Vec<&Window> =
-        windows.iter().filter(|win| win.open > OPEN_SHARE && win.spread > SPREAD).collect();
+    let open: Vec<&Window> = windows.iter().filter(|win| win.open > OPEN_SHARE).collect();
     let quantile = |v: &mut Vec<f64>, q: f64| {
         v.sort_by(f64::total_cmp);
         v.get((v.len() as f64 * q) as usize).copied()
     };
     let bins = (100.0 / TONE_STEP) as usize + 1;
-    let by_tone: Vec<f64> = (0..bins)
+    let by_tone: Vec<Option<f64>> = (0..bins)
         .map(|i| {
             let mut near: Vec<(f64, f64)> =
                 open.iter().map(|win| ((win.mean - TONE_STEP * i as f64).abs(), win.sd)).collect();
             near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
             let alike = near.iter().take_while(|n| n.0 <= ALIKE_L).count().max(LEAST_WINDOWS);
             let mut sds: Vec<f64> = near.into_iter().take(alike).map(|n| n.1).collect();
-            quantile(&mut sds, CALMER).unwrap_or(0.0)
+            quantile(&mut sds, CALMER).filter(|&sd| sd <= MOST_WAVER_L)
+        })
+        .collect();
+    // Tones of which only form is seen are as uneven as the nearest that is known; where none is, nothing is known of texture.
+    let by_tone: Vec<f64> = (0..bins)
+        .map(|i| {
+            let known = (0..bins).filter(|&k| by_tone[k].is_some()).min_by_key(|&k| k.abs_diff(i));
+            known.and_then(|k| by_tone[k]).unwrap_or(0.0)
         })
         .collect();
     // Unevenness changes slowly with tone: a peak that is narrow in tone is form seen in too few windows.
@@ -210,23 +214,21 @@ fn window(lightness: &Raster<f32>, hard: &Raster<bool>, at: [usize; 2], side: us
     let left = |x: usize, y: usize| {
         f64::from(lightness.at(x, y)) - terms(x, y).iter().zip(&surface).map(|(t, c)| t * c).sum::<f64>()
     };
-    let (mut square, mut slope, mut steep, mut pairs) = (0.0, 0.0, 0.0, 0.0);
+    let (mut square, mut slope, mut pairs) = (0.0, 0.0, 0.0);
     for (x, y) in places().filter(|&(x, y)| open(x, y)) {
         let here = left(x, y);
         square += here * here;
         if x + 1 < x1 && y + 1 < y1 {
             let (along, down) = (left(x + 1, y) - here, left(x, y + 1) - here);
             slope += along * along + down * down;
-            steep += along.abs() + down.abs();
             pairs += 1.0;
         }
     }
     let sd = (square / n).sqrt();
-    let spread = steep * steep / (2.0 * f64::max(pairs, 1.0) * slope).max(1e-9);
     // A Gaussian field of width s has a mean square slope of 2 (sd / s)^2 in the plane.
     let slope = (slope / f64::max(pairs, 1.0)).sqrt();
     let reach_px = if slope > 1e-9 { std::f64::consts::SQRT_2 * sd / slope } else { 0.0 };
-    Window { open: n / places().count() as f64, mean: sum / n, sd, spread, reach_px }
+    Window { open: n / places().count() as f64, mean: sum / n, sd, reach_px }
 }
 
 /// Solves normal equations by elimination with pivots on the diagonal; `None` where the places do not span the terms.
