@@ -81,8 +81,8 @@ const LEAST_WINDOWS: usize = 24;
 const CALMER: f64 = 1.0 / 3.0;
 /// A peak of unevenness over at most twice as many steps of tone is taken off.
 const PEAK_STEPS: usize = 2;
-/// Unevenness above this, in L*, is form: the first mean is made wide enough to leave 2 L* of texture in most places.
-const MOST_WAVER_L: f64 = 4.0;
+/// Unevenness above this, in L*, a third of a step of five values, is form: means are made wide enough to leave less of texture.
+const MOST_WAVER_L: f64 = 6.5;
 /// Windows calmer than this, in L*, say nothing of how far unevenness hangs together.
 const LEAST_WAVER_L: f64 = 0.05;
 /// Share of a window that has to be free of hard edges.
