@@ -5,6 +5,7 @@ mod command_line;
 mod curves;
 mod drawn;
 mod kernels;
+mod label_maps;
 mod metamorphic;
 mod nesting;
 mod oracles;

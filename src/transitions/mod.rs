@@ -6,6 +6,7 @@
 //! The finest net is placed, fitted and proven once; a plainness only chooses which of its lines are drawn.
 
 mod net;
+mod walk;
 mod trace;
 mod lines;
 mod place;
@@ -17,6 +18,7 @@ pub mod proof;
 mod edge;
 mod shape;
 mod weave;
+mod turned;
 mod cut;
 mod amount;
 mod fill;
@@ -32,6 +34,7 @@ pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height,
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
 pub(crate) use place::{normals, sample};
 pub(crate) use smooth::{even, smooth};
+pub use walk::{AreaPolygon, FrameContact, Outline, Part, WalkError};
 
 /// Settings of the transitions stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,7 +67,8 @@ pub struct Traced {
     pub values: Raster<u8>,
     /// Lines of the finest net that had to be fitted more tightly so that nothing crosses.
     pub refits: usize,
-    /// Places where the proof still finds two lines meeting; anything but 0 is a fault of the program.
+    /// Places where the proof still finds two lines meeting, or a line on the wrong side of another; anything but 0 is a
+    /// fault of the program.
     pub meetings: usize,
     /// The reference's kind: that of the tone, or with holding lines where the borders of a hatched one show them.
     pub kind: ReferenceKind,

@@ -13,6 +13,7 @@ use super::place::{Ground, Side};
 use super::proof::{ProofLine, find_meetings};
 use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
+use super::turned::turned;
 
 /// Rounds of proving and tightening.
 const ROUNDS: usize = 16;
@@ -75,7 +76,8 @@ pub(super) fn weave(
             .map(|((curve, &ends), &closed)| ProofLine { curve, closed, ends })
             .collect();
         let meetings = find_meetings(&proof);
-        left = meetings.len();
+        let turned = turned(ground, lines, sides_of, &woven);
+        left = meetings.len() + turned.len();
         let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
         for m in &meetings {
             let [a, b] = m.lines.map(|l| owner[l]);
@@ -87,6 +89,9 @@ pub(super) fn weave(
             if q <= p && a != b {
                 places.entry(b).or_default().push(m.at);
             }
+        }
+        for (l, at) in turned {
+            places.entry(l).or_default().push(at);
         }
         places.retain(|&l, _| !tight[l].crack);
         if places.is_empty() || round + 1 == ROUNDS {
