@@ -14,7 +14,7 @@ pub const DEFAULT_OVERLAP_MM: f64 = 10.0;
 const LEAST_OVERLAP_MM: f64 = 6.0;
 /// Least side of a cell in mm: a page that shows less is mostly overlap.
 const LEAST_CELL_MM: f64 = 20.0;
-/// Most pages of one sheet: A0 takes 25 of A4, ten metres of drawing are for a printing house.
+/// Most pages of one sheet: A0 takes 21 of A4, ten metres of drawing are for a printing house.
 const MOST_PAGES: usize = 400;
 
 /// How a sheet is printed.
