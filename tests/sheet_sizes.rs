@@ -1,4 +1,7 @@
 //! Paper sizes against the standards that define them.
+//!
+//! The tables are from memory of the standards named beside them. What the standards say of how sizes follow from each
+//! other (halving, doubling, the geometric mean) is tested too, so that a slip of memory would show.
 
 use merestone::sheet::{Paper, papers};
 

@@ -13,7 +13,7 @@ use merestone::transitions::HowMuch;
 
 use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
-use super::on_paper::{UNDER_INK_CAUTION, extra, look, on_paper, placing};
+use super::on_paper::{UNDER_INK_CAUTION, extra, layers_apart, look, on_paper, placing};
 use super::paper_args::MarksArg;
 use super::print::{Failure, say};
 use super::progress::Progress;
@@ -34,7 +34,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         // There is nothing to read: the reading says so, before anything is said of outputs beside it.
         read(&input, args)?;
     }
-    let outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some())?;
+    let outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some(), &layers_apart(args))?;
     spare_mask(&args.zones, &outputs)?;
     set_threads(args)?;
 
@@ -187,6 +187,7 @@ fn result(
     let drawn = shown.drawing_options(settings, marks == MarksArg::All);
     Ok(match content {
         Content::Svg => output::svg(plan, placement, &drawn).into_bytes(),
+        Content::SvgLayer(layer) => output::svg_layer(plan, placement, &drawn, layer).into_bytes(),
         Content::Pdf => {
             let options = shown.drawing_options(settings, marks != MarksArg::None);
             output::pdf_pages(plan, placement, &options, &shown.printing)

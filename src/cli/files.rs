@@ -6,6 +6,7 @@ use std::io::{self, IsTerminal, Read};
 use std::path::{Path, PathBuf};
 
 use merestone::output::{OutputError, StagedFile};
+use merestone::sheet::Layer;
 
 use super::args::{FileArgs, FormatArg};
 use super::print::{Failure, hand_over, plain};
@@ -62,6 +63,8 @@ pub(crate) fn read_piped() -> Result<Vec<u8>, Failure> {
 pub(crate) enum Content {
     /// The sheet as SVG.
     Svg,
+    /// One layer of it.
+    SvgLayer(Layer),
     /// The sheet as PDF.
     Pdf,
     /// The sheet as a picture.
@@ -102,9 +105,12 @@ pub(crate) struct Outputs {
 impl Outputs {
     /// Reads what is to be written from the options, and checks every file.
     ///
+    /// An SVG is a file for each of the layers `apart`, when there are any.
+    ///
     /// Checked here: endings, folders, files that exist, the same file named twice, the reference named as an output.
-    pub(crate) fn new(args: &FileArgs, input: &Input, tiled: bool) -> Result<Self, Failure> {
-        let outputs = Self { list: collect(args, input, tiled)?, overwrite: args.overwrite };
+    pub(crate) fn new(args: &FileArgs, input: &Input, tiled: bool, apart: &[Layer]) -> Result<Self, Failure> {
+        let list = taken_apart(collect(args, input, tiled)?, apart)?;
+        let outputs = Self { list, overwrite: args.overwrite };
         outputs.check(input)?;
         Ok(outputs)
     }
@@ -259,6 +265,35 @@ fn collect(args: &FileArgs, input: &Input, tiled: bool) -> Result<Vec<Output>, F
         list.push(Output::File(content, path.clone()));
     }
     Ok(list)
+}
+
+/// The same outputs with each SVG as a file for each of its layers, when there are any to be apart.
+fn taken_apart(list: Vec<Output>, layers: &[Layer]) -> Result<Vec<Output>, Failure> {
+    if layers.is_empty() {
+        return Ok(list);
+    }
+    if list.iter().any(|output| matches!(output, Output::Piped(Content::Svg))) {
+        return Err(Failure::wrong_use(
+            "--layers apart writes several files, but there is one standard output; give a file name instead of -o -",
+        ));
+    }
+    if list.iter().all(|output| output.content() != Content::Svg) {
+        return Err(Failure::wrong_use(
+            "--layers apart is about an SVG, and none is written; add -o with a name in .svg (a PDF has its layers inside)",
+        ));
+    }
+    let mut all = Vec::new();
+    for output in list {
+        match output {
+            Output::File(Content::Svg, path) => all.extend(layers.iter().map(|&layer| {
+                let mut name = path.file_stem().unwrap_or_default().to_owned();
+                name.push(format!("-{}.svg", layer.id()));
+                Output::File(Content::SvgLayer(layer), path.with_file_name(name))
+            })),
+            other => all.push(other),
+        }
+    }
+    Ok(all)
 }
 
 /// One `-o`.

@@ -2,12 +2,14 @@
 
 use merestone::areas::zones::Outline;
 use merestone::output::{Ink, Look};
-use merestone::sheet::{Align, Orientation, Paper, PlaceOptions, PrintOptions, TitleBlock, View};
+use merestone::sheet::{Align, Layer, Orientation, Paper, PlaceOptions, PrintOptions, TitleBlock, View};
 use merestone::study::{ExtraLines, ExtraPlace, OnPaper, SquareRule};
 
-use super::args::DrawArgs;
+use super::args::{DrawArgs, SoftArg};
 use super::files::Input;
-use super::paper_args::{AlignArg, ColourArg, LookArg, OrientationArg, PaperArgs, PrintArgs};
+use super::paper_args::{
+    AlignArg, ColourArg, LayersArg, LookArg, MarksArg, OrientationArg, PaperArgs, PrintArgs,
+};
 use super::print::Failure;
 use super::values::{ExtraPlaceArg, SquaresArg};
 
@@ -95,6 +97,26 @@ pub(crate) fn on_paper(args: &DrawArgs) -> Result<OnPaper, Failure> {
         },
         underlay: print.underlay,
     })
+}
+
+/// The layers that get a file each, by the settings alone so that names are known before work begins; none when they
+/// stay together.
+pub(crate) fn layers_apart(args: &DrawArgs) -> Vec<Layer> {
+    let print = &args.print;
+    let marked = print.marks == MarksArg::All;
+    let wanted = |layer: &Layer| match layer {
+        Layer::Reference => print.underlay.is_some(),
+        Layer::Hard => true,
+        Layer::Soft => args.lines.soft != SoftArg::None,
+        Layer::Thin => args.lines.thin.0.is_some(),
+        Layer::Guides => false,
+        Layer::Squares | Layer::Numbers => marked && print.squares != SquaresArg::None,
+        Layer::Marks => marked,
+    };
+    match print.layers {
+        LayersArg::Together => Vec::new(),
+        LayersArg::Apart => Layer::ALL.into_iter().filter(wanted).collect(),
+    }
 }
 
 /// Which extra lines are wanted.

@@ -75,6 +75,11 @@ pub(crate) struct PrintArgs {
     #[arg(long, value_name = "FILES", value_enum, default_value_t = MarksArg::Pdf)]
     pub(crate) marks: MarksArg,
 
+    /// How an SVG holds its layers: together as groups, or apart, each in a file of its own with the layer's name
+    /// before the ending (study-hard.svg, study-soft.svg and so on)
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = LayersArg::Together)]
+    pub(crate) layers: LayersArg,
+
     /// Side of the working squares, in mm, cm or in, none, or auto: 25 mm, on US papers 1 in
     #[arg(long, value_name = "auto|none|LENGTH", value_parser = parse_squares, default_value = "auto",
           allow_hyphen_values = true)]
@@ -195,4 +200,13 @@ pub(crate) enum MarksArg {
     All,
     /// None
     None,
+}
+
+/// `--layers`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LayersArg {
+    /// Groups of one file
+    Together,
+    /// A file each
+    Apart,
 }

@@ -14,7 +14,7 @@ pub const DEFAULT_OVERLAP_MM: f64 = 10.0;
 const LEAST_OVERLAP_MM: f64 = 6.0;
 /// Least side of a cell in mm: a page that shows less is mostly overlap.
 const LEAST_CELL_MM: f64 = 20.0;
-/// Most pages of one sheet: A0 takes 25 of A4, ten metres of drawing are for a printing house.
+/// Most pages of one sheet: A0 takes 21 of A4, ten metres of drawing are for a printing house.
 const MOST_PAGES: usize = 400;
 
 /// How a sheet is printed.
@@ -47,6 +47,9 @@ struct Cell {
     column: usize,
     row: usize,
     rect: RectMm,
+    /// What is printed of the sheet beyond the cell's left, top, right and bottom: half the overlap, but at the edge of
+    /// the sheet nothing where the page has no room for it.
+    beyond: [f64; 4],
 }
 
 /// The pages of a sheet.
@@ -110,12 +113,11 @@ fn cells(
     if !(overlap.is_finite() && overlap >= LEAST_OVERLAP_MM) {
         return Err(SheetError::OverlapTooSmall { least_mm: LEAST_OVERLAP_MM });
     }
-    let mut counts = [0; 2];
+    let mut stretches = [Vec::new(), Vec::new()];
     for axis in 0..2 {
         // A print that comes out small is drawn larger, and takes more of the page.
         let reached = (page_mm[axis] - 2.0 * options.printer_margin_mm) / factor[axis].max(1.0);
-        let most = reached - overlap;
-        if most < LEAST_CELL_MM {
+        if reached - overlap < LEAST_CELL_MM {
             return Err(SheetError::PageTooSmall {
                 width_mm: page_mm[0],
                 height_mm: page_mm[1],
@@ -124,23 +126,64 @@ fn cells(
                 least_mm: LEAST_CELL_MM,
             });
         }
-        counts[axis] = ((shown[axis] - 0.001) / most).ceil().max(1.0) as usize;
+        stretches[axis] = divided(shown[axis], reached, overlap);
     }
-    let [columns, rows] = counts;
-    if columns * rows > MOST_PAGES {
-        return Err(SheetError::TooManyPages { pages: columns * rows, most: MOST_PAGES });
+    let [columns, rows] = &stretches;
+    let pages = columns.len() * rows.len();
+    if pages > MOST_PAGES {
+        return Err(SheetError::TooManyPages { pages, most: MOST_PAGES });
     }
-    let division =
-        |axis: usize, k: usize| super::paper::whole_um(shown[axis] * k as f64 / counts[axis] as f64);
     let mut cells = Vec::new();
-    for row in 0..rows {
-        for column in 0..columns {
-            let (x, y) = (division(0, column), division(1, row));
-            let rect = RectMm { x, y, width: division(0, column + 1) - x, height: division(1, row + 1) - y };
-            cells.push(Cell { column, row, rect });
+    for (row, down) in rows.iter().enumerate() {
+        for (column, across) in columns.iter().enumerate() {
+            let rect = RectMm {
+                x: across.from,
+                y: down.from,
+                width: across.to - across.from,
+                height: down.to - down.from,
+            };
+            let beyond = [across.beyond[0], down.beyond[0], across.beyond[1], down.beyond[1]];
+            cells.push(Cell { column, row, rect, beyond });
         }
     }
     Ok(cells)
+}
+
+/// One cell along one side of the sheet, in mm, and how much is printed before and behind it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Stretch {
+    from: f64,
+    to: f64,
+    beyond: [f64; 2],
+}
+
+/// The fewest cells that cover a length, when a page reaches so far and neighbours share an overlap.
+///
+/// Equal cells with half the overlap on both sides, where that needs no more pages; then even an outer page has room
+/// beyond its trim lines. Otherwise every page shows equally much, and the outer ones end at the edge of the sheet.
+fn divided(length: f64, reached: f64, overlap: f64) -> Vec<Stretch> {
+    let half = overlap / 2.0;
+    let count = ((length - overlap - 0.001) / (reached - overlap)).ceil().max(1.0);
+    let each = (length + (count - 1.0) * overlap) / count;
+    let roomy = length / count + overlap <= reached + 1e-9;
+    let last = count as usize;
+    let cut = |k: usize| {
+        let at = match k {
+            0 => 0.0,
+            k if k == last => length,
+            k if roomy => length * k as f64 / count,
+            k => k as f64 * (each - overlap) + half,
+        };
+        super::paper::whole_um(at)
+    };
+    let outer = if roomy { half } else { 0.0 };
+    (0..last)
+        .map(|k| Stretch {
+            from: cut(k),
+            to: cut(k + 1),
+            beyond: [if k == 0 { outer } else { half }, if k + 1 == last { outer } else { half }],
+        })
+        .collect()
 }
 
 /// What takes a sheet as shown to a page whose middle shows a point of it, drawn larger or smaller by a factor each way.

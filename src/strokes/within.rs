@@ -91,3 +91,84 @@ fn rounded(c: CubicBez) -> CubicBez {
     let um = |p: Point| Point::new((p.x * 1000.0).round() / 1000.0, (p.y * 1000.0).round() / 1000.0);
     CubicBez::new(um(c.p0), um(c.p1), um(c.p2), um(c.p3))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kurbo::ParamCurveArclen;
+    use proptest::prelude::*;
+
+    const RECT: RectMm = RectMm { x: 10.0, y: 20.0, width: 30.0, height: 40.0 };
+
+    fn line(from: (f64, f64), to: (f64, f64)) -> CubicBez {
+        let (a, b) = (Point::from(from), Point::from(to));
+        CubicBez::new(a, a.lerp(b, 1.0 / 3.0), a.lerp(b, 2.0 / 3.0), b)
+    }
+
+    fn ends(pieces: &[(Vec<CubicBez>, bool)]) -> Vec<[(f64, f64); 2]> {
+        pieces.iter().map(|(piece, _)| [piece[0].p0.into(), piece[piece.len() - 1].p3.into()]).collect()
+    }
+
+    #[test]
+    fn a_straight_line_is_cut_at_the_sides() {
+        let through = cut(&[line((0.0, 30.0), (100.0, 30.0))], false, &RECT);
+        assert_eq!(ends(&through), [[(10.0, 30.0), (40.0, 30.0)]], "from side to side");
+        assert!(cut(&[line((0.0, 0.0), (100.0, 0.0))], false, &RECT).is_empty(), "beside it");
+        let inside = line((15.0, 25.0), (35.0, 55.0));
+        assert_eq!(cut(&[inside], false, &RECT), [(vec![inside], false)], "whole, to the bit");
+    }
+
+    #[test]
+    fn a_line_that_comes_back_is_two_pieces() {
+        let out_and_back = [line((20.0, 30.0), (60.0, 30.0)), line((60.0, 30.0), (20.0, 40.0))];
+        let pieces = cut(&out_and_back, false, &RECT);
+        assert_eq!(ends(&pieces), [[(20.0, 30.0), (40.0, 30.0)], [(40.0, 35.0), (20.0, 40.0)]], "two pieces");
+    }
+
+    #[test]
+    fn a_closed_line_is_cut_where_it_leaves_and_stays_closed_where_it_does_not() {
+        let square = |x0: f64, x1: f64| {
+            [(x0, 30.0), (x1, 30.0), (x1, 50.0), (x0, 50.0), (x0, 30.0)]
+                .windows(2)
+                .map(|w| line(w[0], w[1]))
+                .collect::<Vec<_>>()
+        };
+        let whole = cut(&square(15.0, 35.0), true, &RECT);
+        assert_eq!(whole, [(square(15.0, 35.0), true)], "all inside");
+        // It begins inside, so its first and its last piece are one.
+        let left = cut(&square(15.0, 60.0), true, &RECT);
+        assert_eq!(ends(&left), [[(40.0, 50.0), (40.0, 30.0)]], "one piece, from where it comes back");
+        assert!(!left[0].1, "no longer closed");
+    }
+
+    proptest! {
+        #[test]
+        fn the_pieces_lie_inside_and_are_all_that_is_inside(
+            p in prop::array::uniform4((0.0..60.0, 0.0..80.0))
+        ) {
+            let [a, b, c, d] = p.map(Point::from);
+            let cubic = CubicBez::new(a, b, c, d);
+            let pieces = cut(&[cubic], false, &RECT);
+            let near = |q: Point, by: f64| {
+                (RECT.x - by..=RECT.x + RECT.width + by).contains(&q.x)
+                    && (RECT.y - by..=RECT.y + RECT.height + by).contains(&q.y)
+            };
+            let mut length = 0.0;
+            for (piece, _) in &pieces {
+                for c in piece {
+                    length += c.arclen(1e-6);
+                    prop_assert!((0..=20).all(|k| near(c.eval(f64::from(k) / 20.0), 0.002)), "{c:?} leaves");
+                }
+            }
+            // The slow way: short chords whose middle lies inside.
+            const STEPS: u32 = 20_000;
+            let at = |k: u32| cubic.eval(f64::from(k) / f64::from(STEPS));
+            let slow: f64 = (0..STEPS)
+                .filter(|&k| near(at(k).midpoint(at(k + 1)), 0.0))
+                .map(|k| at(k).distance(at(k + 1)))
+                .sum();
+            // A chord at each cut may count or not (0.02 mm), and cut ends are rounded to micrometres.
+            prop_assert!((length - slow).abs() < 0.15, "{length} mm and {slow} mm");
+        }
+    }
+}

@@ -411,4 +411,21 @@ mod tests {
         assert_eq!(working_size(&picture(170.0, 0.01), 6.0), [1020, 1], "a sliver still has a row");
         assert_eq!(working_size(&picture(170.0, 255.0), 6.0), [1020, 1530], "mm times px/mm");
     }
+
+    #[test]
+    fn a_reference_of_under_four_pixels_a_millimetre_is_warned_about() {
+        let placement = Placement { sheet_mm: [210.0, 297.0], picture_mm: picture(170.0, 255.0) };
+        // 170 mm at 1 to 8 px/mm; the narrowest width decides which of the two notes it is, never whether there is one.
+        for narrowest_mm in [0.4, 1.0, 2.0, 20.0] {
+            for per_mm in [1.0, 2.0, 3.0, 3.9, 4.0, 5.0, 8.0] {
+                let pixels = [170.0, 255.0].map(|side: f64| (side * per_mm).round() as usize);
+                let original = Original { pixels, pixels_per_inch: None };
+                let mut notes = scale(pixels, narrowest_mm).notes;
+                notes.extend(coarse_note(&original, &placement, narrowest_mm));
+                let said = notes.iter().filter(|n| n.contains(&format!("{per_mm:.1} pixels per mm"))).count();
+                let small = per_mm < 4.0 || per_mm < 4.0 / narrowest_mm;
+                assert_eq!(said, usize::from(small), "{per_mm} px/mm, {narrowest_mm} mm apart: {notes:?}");
+            }
+        }
+    }
 }

@@ -47,6 +47,18 @@ pub(super) fn clip(content: &mut Content, r: &RectMm) {
     content.rect(written(r.x), written(r.y), written(r.width), written(r.height)).clip_nonzero().end_path();
 }
 
+/// Makes rectangles white.
+pub(super) fn clear(content: &mut Content, rects: &[RectMm]) {
+    if rects.is_empty() {
+        return;
+    }
+    content.set_fill_gray(1.0);
+    for r in rects {
+        content.rect(written(r.x), written(r.y), written(r.width), written(r.height));
+    }
+    content.fill_nonzero();
+}
+
 fn in_layer(content: &mut Content, layer: Layer, draw: impl FnOnce(&mut Content)) {
     content.begin_marked_content_with_properties(Name(b"OC")).properties_named(Name(property(layer)));
     draw(content);

@@ -249,6 +249,7 @@ fn page_content(
     if moved {
         content.restore_state();
     }
+    content::clear(&mut content, &page.own.cleared);
     content::with_pencil(&mut content, options.ink);
     content::furniture(&mut content, &page.own, options.ink, letters, false);
     content.restore_state();

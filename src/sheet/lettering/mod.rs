@@ -14,6 +14,9 @@ pub(crate) const FONT_NAME: &str = "DejaVuSansCondensed";
 /// Height of capitals as a share of the font's size: 1493 of 2048 units, read from the font's own H.
 pub const CAPITALS_SHARE: f64 = 1493.0 / 2048.0;
 
+/// Fewest letters that are left of a text that is shortened.
+const LEAST_LETTERS: usize = 6;
+
 static FACE: LazyLock<Face<'static>> = LazyLock::new(|| {
     Face::parse(FONT, 0).unwrap_or_else(|e| panic!("the font of the program cannot be read: {e}"))
 });
@@ -60,6 +63,24 @@ pub fn missing_letters(text: &str) -> Vec<char> {
 #[must_use]
 pub fn width_mm(text: &str, height_mm: f64) -> f64 {
     glyphs(text).iter().map(|g| g.advance).sum::<f64>() * height_mm / CAPITALS_SHARE
+}
+
+/// A text that is no wider than `room_mm`: whole, or its beginning and its end with dots between; `None` when there is
+/// no room even for a few letters.
+#[must_use]
+pub fn shortened(text: &str, height_mm: f64, room_mm: f64) -> Option<String> {
+    if width_mm(text, height_mm) <= room_mm {
+        return Some(text.into());
+    }
+    let letters: Vec<char> = text.chars().collect();
+    // The end of a file's name tells versions apart, so both ends stay.
+    let kept = |count: usize| {
+        let tail = count / 3;
+        let head: String = letters[..count - tail].iter().collect();
+        let end: String = letters[letters.len() - tail..].iter().collect();
+        format!("{}...{}", head.trim_end(), end.trim_start())
+    };
+    (LEAST_LETTERS..letters.len()).rev().map(kept).find(|short| width_mm(short, height_mm) <= room_mm)
 }
 
 /// Outlines of a text in mm, y down: its baseline begins at `at` and runs on after so many quarter turns clockwise.
@@ -166,6 +187,18 @@ mod tests {
             let wanted = units / 2048.0 * 2.5 / CAPITALS_SHARE;
             assert!((width_mm(letter, 2.5) - wanted).abs() < 1e-9, "{letter}");
         }
+    }
+
+    #[test]
+    fn a_text_is_shortened_in_its_middle_to_the_room_there_is() {
+        let name = "a picture scanned from a book, plate 12, final.png";
+        assert_eq!(shortened(name, 2.0, 200.0).as_deref(), Some(name), "there is room");
+        for room in [20.0, 35.0, 50.0] {
+            let short = shortened(name, 2.0, room).unwrap_or_else(|| panic!("{room} mm are enough"));
+            assert!(width_mm(&short, 2.0) <= room, "{short} in {room} mm");
+            assert!(short.starts_with("a p") && short.contains("...") && short.ends_with("ng"), "{short}");
+        }
+        assert_eq!(shortened(name, 2.0, 5.0), None, "room for nothing");
     }
 
     #[test]

@@ -34,6 +34,9 @@ const NEAREST_CROSS_MM: f64 = 7.0;
 /// Half the length of a cross's arms, in mm.
 pub(super) const CROSS_ARM_MM: f64 = 3.0;
 
+/// How far the ground around a text is cleared, in mm.
+const CLEARED_MM: f64 = 0.5;
+
 /// What can be switched apart in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Layer {
@@ -183,6 +186,8 @@ pub struct Furniture {
     pub rules: Vec<Rule>,
     /// The working squares.
     pub squares: Option<Squares>,
+    /// Rectangles kept bare of what lies under these lines and texts, so that texts can be read.
+    pub cleared: Vec<RectMm>,
 }
 
 impl Furniture {
@@ -203,6 +208,20 @@ impl Furniture {
             let at = transform * Point::new(rule.x, rule.y);
             Rule { x: at.x, y: at.y, ..*rule }
         }));
+    }
+
+    /// Adds a text and clears the ground under it.
+    pub(super) fn write_cleared(&mut self, text: Lettering) {
+        let [a, b] = text.bounds();
+        let low = Point::new(a.x.min(b.x), a.y.min(b.y));
+        let high = Point::new(a.x.max(b.x), a.y.max(b.y));
+        self.cleared.push(RectMm {
+            x: low.x - CLEARED_MM,
+            y: low.y - CLEARED_MM,
+            width: high.x - low.x + 2.0 * CLEARED_MM,
+            height: high.y - low.y + 2.0 * CLEARED_MM,
+        });
+        self.texts.push(text);
     }
 
     /// Adds lines of the usual look of marks.

@@ -2,6 +2,7 @@
 
 use super::{Cell, PrintOptions, onto};
 use crate::sheet::RectMm;
+use crate::sheet::lettering::{shortened, width_mm};
 use crate::sheet::marks::{
     Anchor, CROSS_ARM_MM, Furniture, Layer, Lettering, MARK_LINE_MM, MarkLines, Rule, cross,
 };
@@ -15,8 +16,12 @@ const DASH_MM: [f64; 2] = [3.0, 2.0];
 const LETTER_MM: f64 = 1.8;
 /// Height of the heading of the assembly page in mm (ISO 3098-1).
 const HEADING_MM: f64 = 3.5;
+/// What stands between the parts of a page's name.
+const BETWEEN: &str = "  \u{b7}  ";
 /// Share of a neighbour's edge at which the crosses on it lie.
 const CROSS_PLACES: [f64; 2] = [0.25, 0.75];
+/// Least height of lettering that is drawn smaller to fit, as a share; what is longer still is shortened.
+const LEAST_SHARE: f64 = 0.75;
 /// What the assembly page says.
 const HOW_TO: [&str; 4] = [
     "Print at actual size (100 %), never fitted to the page, and measure the rules on this page first.",
@@ -69,6 +74,50 @@ pub(super) struct Sheets<'a> {
     pub(super) full: &'a [Cell],
 }
 
+/// One edge of a cell: which way its neighbour lies, and the arrow that says so.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Edge {
+    across: i64,
+    down: i64,
+    arrow: &'static str,
+}
+
+impl Edge {
+    const TOP: Self = Self { across: 0, down: -1, arrow: "\u{2191}" };
+    const RIGHT: Self = Self { across: 1, down: 0, arrow: "\u{2192}" };
+    const BOTTOM: Self = Self { across: 0, down: 1, arrow: "\u{2193}" };
+    const LEFT: Self = Self { across: -1, down: 0, arrow: "\u{2190}" };
+
+    /// Its place in a list of left, top, right and bottom.
+    fn place(self) -> usize {
+        match (self.across, self.down) {
+            (-1, _) => 0,
+            (_, -1) => 1,
+            (1, _) => 2,
+            _ => 3,
+        }
+    }
+
+    /// Its ends, to the right or down.
+    fn ends(self, r: &RectMm) -> [Point; 2] {
+        let (right, bottom) = (r.x + r.width, r.y + r.height);
+        let [from, to] = match self.place() {
+            0 => [(r.x, r.y), (r.x, bottom)],
+            1 => [(r.x, r.y), (right, r.y)],
+            2 => [(right, r.y), (right, bottom)],
+            _ => [(r.x, bottom), (right, bottom)],
+        };
+        [from.into(), to.into()]
+    }
+
+    fn outwards(self) -> kurbo::Vec2 {
+        kurbo::Vec2::new(self.across as f64, self.down as f64)
+    }
+}
+
+/// The edges of a cell, clockwise.
+const EDGES: [Edge; 4] = [Edge::TOP, Edge::RIGHT, Edge::BOTTOM, Edge::LEFT];
+
 impl Sheets<'_> {
     /// The assembly page and a page for each cell that holds something.
     pub(super) fn pages(&self) -> Vec<Page> {
@@ -87,23 +136,21 @@ impl Sheets<'_> {
     fn page(&self, k: usize) -> Page {
         let cell = &self.full[k];
         let r = &cell.rect;
-        let middle = Point::new(r.x + r.width / 2.0, r.y + r.height / 2.0);
-        let transform = onto(self.page_mm, middle, self.factor);
-        let half = self.options.overlap_mm / 2.0;
+        let [left, top, right, bottom] = cell.beyond;
         let shows = RectMm {
-            x: r.x - half,
-            y: r.y - half,
-            width: r.width + 2.0 * half,
-            height: r.height + 2.0 * half,
+            x: r.x - left,
+            y: r.y - top,
+            width: r.width + left + right,
+            height: r.height + top + bottom,
         };
+        let middle = Point::new(shows.x + shows.width / 2.0, shows.y + shows.height / 2.0);
+        let transform = onto(self.page_mm, middle, self.factor);
         let name = format!("page {} of {}", k + 1, self.full.len());
         let mut own = Furniture::default();
-        let at = |x: f64, y: f64| transform * Point::new(x, y);
-        let (right, bottom) = (r.x + r.width, r.y + r.height);
-        let corners = [at(r.x, r.y), at(right, r.y), at(right, bottom), at(r.x, bottom)];
         let mut dashes = Vec::new();
-        for k in 0..4 {
-            dashes.extend(dashed(corners[k], corners[(k + 1) % 4]));
+        for edge in EDGES {
+            let [from, to] = edge.ends(r);
+            dashes.extend(dashed(transform * from, transform * to));
         }
         own.lines.push(MarkLines {
             layer: Layer::Marks,
@@ -112,61 +159,71 @@ impl Sheets<'_> {
             strength: TRIM_STRENGTH,
         });
         self.crosses_and_arrows(cell, &transform, &mut own);
-        // Outside the trim line: below, from the left.
-        let mut text = name.clone();
-        if !self.remark.is_empty() {
-            text = format!("{text}  \u{b7}  {}", self.remark);
-        }
-        own.texts.push(Lettering {
-            layer: Layer::Marks,
-            text,
-            at: corners[3] + kurbo::Vec2::new(0.0, half / 2.0 + LETTER_MM / 2.0),
-            height_mm: LETTER_MM,
-            anchor: Anchor::Start,
-            quarter_turns: 0,
-        });
+        self.name(cell, &transform, &name, &mut own);
         let sheet = SheetOnPage { transform, shows: Some(shows), trimmed: Some(*r) };
         Page { name, size_mm: self.page_mm, sheet, own }
+    }
+
+    /// What the page is called, outside the trim line: below where there is room, else on the first side that has any.
+    fn name(&self, cell: &Cell, transform: &Affine, name: &str, own: &mut Furniture) {
+        let half = self.options.overlap_mm / 2.0;
+        let order = [Edge::BOTTOM, Edge::TOP, Edge::LEFT, Edge::RIGHT];
+        let Some(edge) = order.into_iter().find(|edge| cell.beyond[edge.place()] > 0.0) else { return };
+        // Along the first part of the edge, clear of its first cross and of the arrow in its middle.
+        let [from, to] = edge.ends(&cell.rect).map(|p| *transform * p);
+        let along = (to - from) / from.distance(to).max(f64::MIN_POSITIVE);
+        let crossed = self.neighbour(cell, edge.across, edge.down).is_some();
+        let room = from.distance(to) * if crossed { CROSS_PLACES[0] } else { 0.5 } - CROSS_ARM_MM - 2.0;
+        let mut text = name.to_owned();
+        if !self.remark.is_empty() {
+            let rest = room - width_mm(&format!("{text}{BETWEEN}"), LETTER_MM);
+            if let Some(remark) = shortened(self.remark, LETTER_MM, rest) {
+                text = format!("{text}{BETWEEN}{remark}");
+            }
+        }
+        let quarter_turns = u8::from(edge.across != 0);
+        // Letters that run down have their capitals' tops to the right.
+        let to_baseline = if quarter_turns == 0 {
+            kurbo::Vec2::new(0.0, LETTER_MM / 2.0)
+        } else {
+            kurbo::Vec2::new(-LETTER_MM / 2.0, 0.0)
+        };
+        let height_mm = LETTER_MM * (room / width_mm(&text, LETTER_MM)).clamp(0.5, 1.0);
+        own.write_cleared(Lettering {
+            layer: Layer::Marks,
+            text,
+            at: from + edge.outwards() * (half / 2.0) + along * 1.5 + to_baseline,
+            height_mm,
+            anchor: Anchor::Start,
+            quarter_turns,
+        });
     }
 
     /// Two crosses on each edge that is shared with another page, and what lies beyond it.
     fn crosses_and_arrows(&self, cell: &Cell, transform: &Affine, own: &mut Furniture) {
         let half = self.options.overlap_mm / 2.0;
         let arm = CROSS_ARM_MM.min(half - 0.5);
-        let r = &cell.rect;
-        let (right, bottom) = (r.x + r.width, r.y + r.height);
-        let sides = [
-            (0, -1, "\u{2191}", [r.x, r.y], [right, r.y]),
-            (1, 0, "\u{2192}", [right, r.y], [right, bottom]),
-            (0, 1, "\u{2193}", [r.x, bottom], [right, bottom]),
-            (-1, 0, "\u{2190}", [r.x, r.y], [r.x, bottom]),
-        ];
         let mut paths = Vec::new();
-        for (across, down, arrow, from, to) in sides {
-            let Some(number) = self.neighbour(cell, across, down) else { continue };
+        for edge in EDGES {
+            let Some(number) = self.neighbour(cell, edge.across, edge.down) else { continue };
+            let [from, to] = edge.ends(&cell.rect);
             for place in CROSS_PLACES {
-                let middle =
-                    Point::new(from[0] + (to[0] - from[0]) * place, from[1] + (to[1] - from[1]) * place);
                 // In the middle of the overlap, so it lies at the same place of the sheet on both pages.
-                let on_page = *transform * middle;
+                let on_page = *transform * from.lerp(to, place);
                 own.crosses.push(on_page);
                 paths.extend(cross(on_page, arm));
             }
-            let outwards = kurbo::Vec2::new(across as f64, down as f64) * (half / 2.0);
-            let middle = Point::new((from[0] + to[0]) / 2.0, (from[1] + to[1]) / 2.0) + outwards;
-            let mut text =
-                Lettering::centred(Layer::Marks, format!("{arrow} {number}"), *transform * middle, LETTER_MM);
-            if across != 0 {
-                // No wider than the strip beyond the trim line: the arrow over its number.
-                let middle = *transform * middle;
-                for (text, y) in [(arrow.to_owned(), -LETTER_MM), (number.to_string(), LETTER_MM)] {
-                    let at = middle + kurbo::Vec2::new(0.0, y);
-                    own.texts.push(Lettering::centred(Layer::Marks, text, at, LETTER_MM));
-                }
-                continue;
+            let middle = *transform * from.midpoint(to) + edge.outwards() * (half / 2.0);
+            // No wider than the strip beyond the trim line: beside it the arrow stands over its number.
+            let parts = if edge.across == 0 {
+                vec![(format!("{} {number}", edge.arrow), 0.0)]
+            } else {
+                vec![(edge.arrow.to_owned(), -LETTER_MM), (number.to_string(), LETTER_MM)]
+            };
+            for (text, y) in parts {
+                let at = middle + kurbo::Vec2::new(0.0, y);
+                own.write_cleared(Lettering::centred(Layer::Marks, text, at, LETTER_MM));
             }
-            text.anchor = Anchor::Middle;
-            own.texts.push(text);
         }
         if !paths.is_empty() {
             own.lines.push(MarkLines { layer: Layer::Marks, paths, line_mm: MARK_LINE_MM, strength: 1.0 });
@@ -180,7 +237,9 @@ impl Sheets<'_> {
         let [width, height] = self.page_mm;
         let mut y = edge + HEADING_MM;
         let mut write = |text: String, y: f64, height_mm: f64| {
-            let fitted = (width - 2.0 * edge) / crate::sheet::lettering::width_mm(&text, height_mm);
+            let room = width - 2.0 * edge;
+            let text = shortened(&text, height_mm * LEAST_SHARE, room).unwrap_or(text);
+            let fitted = room / width_mm(&text, height_mm);
             own.texts.push(Lettering {
                 layer: Layer::Marks,
                 text,
