@@ -1,8 +1,10 @@
 //! Strokes: what the pencil does to draw the net: broken soft lines, chaining, order.
 
+mod exact;
 mod gaps;
 mod order;
 mod thin;
+mod tour;
 mod trails;
 mod view;
 mod within;
@@ -11,6 +13,7 @@ mod within;
 mod tests;
 
 pub use thin::ThinStroke;
+pub use tour::{Gates, shortest_way, travel_mm};
 
 use crate::sheet::Placement;
 use crate::transitions::BoundaryNet;
@@ -112,7 +115,7 @@ pub fn plan_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOp
             .filter(|&i| net.transitions[i].hard == hard && !net.transitions[i].curve.is_empty())
             .collect();
         let lines = if options.chain { trails::chained(net, &layer) } else { trails::single(net, &layer) };
-        for line in order::nearest_first(lines, &mut at) {
+        for line in order::shortest(lines, &mut at) {
             let gap_mm = (!hard && options.soft == SoftLines::Broken).then(|| gaps::gap_mm(options.line_mm));
             plan.strokes.extend(strokes_of(&line, gap_mm, net, placement.offset()));
         }
