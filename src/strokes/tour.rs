@@ -305,8 +305,8 @@ impl<'a> Tour<'a> {
     fn two_opt(&mut self, k: usize, other: usize) -> f64 {
         let (a, b) = (k.min(other), k.max(other));
         // After a: a joins b, and what followed a joins what followed b. Before b likewise.
-        for (first, last) in [(a + 1, b), (a, b - 1), (a, b)] {
-            if first > last {
+        for (first, last) in [(a + 1, b), (a, b.wrapping_sub(1)), (a, b)] {
+            if first > last || last > b {
                 continue;
             }
             let (enter, leave) = (self.slots[first].enter, self.slots[last].leave);

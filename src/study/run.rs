@@ -7,13 +7,14 @@ use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
-use crate::strokes::{StrokePlan, plan_strokes};
+use crate::plotter::PlotterPlan;
+use crate::strokes::{StrokePlan, plan_joined_strokes, plan_strokes};
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{Settings, StudyError, extra};
+use super::{Settings, StudyError, extra, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -92,6 +93,8 @@ pub struct Stages {
     pub strokes: StrokePlan,
     /// The sheet as it is shown, marked and laid on pages.
     pub shown: Shown,
+    /// What a plotter draws, when there is one.
+    pub plotter: Option<PlotterPlan>,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
 }
@@ -199,6 +202,16 @@ pub fn run(
     }
     notes.extend(extra::nothing_note(settings, &strokes));
     let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
+    let joined = settings.plotter.as_ref().filter(|p| p.joined).map(|_| {
+        let mut strokes = plan_joined_strokes(drawn_net, &placement, &settings.stroke_options());
+        strokes.add_thin(drawn_thin, &placement);
+        let strokes = extra_rect.as_ref().map_or_else(|| strokes.clone(), |rect| strokes.within(rect));
+        strokes.seen(&placement, settings.on_paper.view)
+    });
+    let plotter_plan = plotter::plan(&shown, joined.as_ref(), settings);
+    if let (Some(plan), Some(options)) = (&plotter_plan, &settings.plotter) {
+        notes.extend(plotter::notes(plan, options));
+    }
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
@@ -212,6 +225,7 @@ pub fn run(
             thin,
             strokes,
             shown,
+            plotter: plotter_plan,
             timings_ms,
         },
         notes,
