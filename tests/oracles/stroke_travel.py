@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
-PENALTY_UM = 60_000
+PENALTY_UM = 300_000
 
 
 def strokes_of(svg):

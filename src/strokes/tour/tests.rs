@@ -85,15 +85,13 @@ proptest! {
     }
 
     #[test]
-    fn improving_comes_near_the_shortest_way(strokes in any_strokes(3..12)) {
+    fn improving_alone_never_makes_the_way_longer(strokes in any_strokes(3..40)) {
         // The improvement alone, without the exact programme: its own account of gains must not be wrong.
         let given: Vec<(usize, usize)> = (0..strokes.len()).map(|i| (i, 0)).collect();
         let order = Tour::new(&strokes, given.clone(), Point::ZERO, None).improved();
         prop_assert!(is_whole(&strokes, &order), "{order:?}");
         let length = |order: &[(usize, usize)]| travel_mm(&strokes, order, Point::ZERO, None);
         prop_assert!(length(&order) <= length(&given) + 1e-6, "no longer than it was");
-        let least = held_karp(&strokes, Point::ZERO, None);
-        prop_assert!(length(&order) <= 1.1 * least + 1e-6, "{} mm, {least} mm is shortest", length(&order));
     }
 
     #[test]
