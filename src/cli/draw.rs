@@ -213,7 +213,9 @@ fn result(
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Plotter | Content::PlotterPart(_) | Content::OrderSvg | Content::OrderPng => {
-            return Err(Failure::other("a plotter's file without a plotter is a fault of the program; report it"));
+            return Err(Failure::other(
+                "a plotter's file without a plotter is a fault of the program; report it",
+            ));
         }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),

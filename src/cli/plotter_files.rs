@@ -16,11 +16,7 @@ const VIEW_PX_PER_MM: f64 = 6.0;
 
 /// Adds a plotter's files to what is written, and checks them with the others; parts that are there already are given
 /// back.
-pub(crate) fn add(
-    outputs: &mut Outputs,
-    args: &PlotterArgs,
-    input: &Input,
-) -> Result<Vec<PathBuf>, Failure> {
+pub(crate) fn add(outputs: &mut Outputs, args: &PlotterArgs, input: &Input) -> Result<Vec<PathBuf>, Failure> {
     let Some(path) = &args.plotter else { return Ok(Vec::new()) };
     if ending_of(path) != "svg" {
         return Err(Failure::wrong_use(format!(
@@ -61,7 +57,10 @@ fn parts_there(path: &Path) -> Vec<PathBuf> {
         let name = found.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let rest = name.strip_prefix(&stem).unwrap_or_default();
         let number = rest.split('-').next().unwrap_or_default();
-        rest.contains('-') && number.len() >= 2 && number.bytes().all(|b| b.is_ascii_digit()) && name.ends_with(".svg")
+        rest.contains('-')
+            && number.len() >= 2
+            && number.bytes().all(|b| b.is_ascii_digit())
+            && name.ends_with(".svg")
     };
     let mut found: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).filter(is_part).collect();
     found.sort();

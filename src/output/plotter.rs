@@ -72,7 +72,8 @@ pub fn order_view_svg(plan: &PlotterPlan, sheet_mm: [f64; 2], title: &str) -> St
     }
     text.push_str("</g>\n");
     let line = number(TRAVEL_MM);
-    let _infallible = writeln!(text, "<g id=\"travel\" fill=\"none\" stroke=\"{TRAVEL_COLOUR}\" stroke-width=\"{line}\">");
+    let _infallible =
+        writeln!(text, "<g id=\"travel\" fill=\"none\" stroke=\"{TRAVEL_COLOUR}\" stroke-width=\"{line}\">");
     let mut at = Point::ZERO;
     let mut lifts = String::new();
     for stroke in &strokes {

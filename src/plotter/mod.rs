@@ -149,7 +149,8 @@ fn layers(
     options: &PlotterOptions,
 ) -> Vec<(&'static str, Vec<PlotterStroke>)> {
     let around = |layer: Layer| {
-        let paths = furniture.lines.iter().filter(|l| options.marks && l.layer == layer).flat_map(|l| &l.paths);
+        let paths =
+            furniture.lines.iter().filter(|l| options.marks && l.layer == layer).flat_map(|l| &l.paths);
         paths.filter(|path| path.len() > 1).map(|path| lines::straight(path)).collect::<Vec<_>>()
     };
     let of = |hard: Option<bool>| {
@@ -183,8 +184,7 @@ fn layers(
 fn ordered(strokes: &[PlotterStroke], from: Point, back: Option<Point>) -> Vec<PlotterStroke> {
     let places: Vec<Vec<(usize, f64)>> =
         strokes.iter().map(|s| if s.closed { lines::places(&s.curve) } else { Vec::new() }).collect();
-    let gates: Vec<Gates> =
-        strokes.iter().zip(&places).map(|(s, places)| lines::gates(s, places)).collect();
+    let gates: Vec<Gates> = strokes.iter().zip(&places).map(|(s, places)| lines::gates(s, places)).collect();
     shortest_way(&gates, from, back)
         .into_iter()
         .map(|(i, way)| lines::begun(&strokes[i], &places[i], way))
@@ -246,7 +246,8 @@ fn measure(parts: &[PlotterPart], options: &PlotterOptions, figures: &mut Plotte
     figures.lifts = figures.strokes;
     figures.down_mm = rounded(down);
     figures.up_mm = rounded(travels.iter().map(|(a, b)| a.distance(*b)).sum());
-    seconds += travels.iter().map(|(a, b)| straight_s(a.distance(*b), machine.travel_mm_s, machine)).sum::<f64>();
+    seconds +=
+        travels.iter().map(|(a, b)| straight_s(a.distance(*b), machine.travel_mm_s, machine)).sum::<f64>();
     figures.seconds = rounded(seconds);
     let over = |(a, b): &&(Point, Point)| options.keep_out.iter().any(|rect| lines::passes(*a, *b, rect));
     figures.over_keep_out = travels.iter().filter(over).count();

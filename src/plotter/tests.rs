@@ -100,7 +100,11 @@ fn parts_end_with_strokes_and_hold_the_lead() {
     let options = PlotterOptions { lead_length_mm: Some(250.0), ..PlotterOptions::default() };
     let made = plan_plotter(&plan, &Furniture::default(), &options);
     let names: Vec<String> = made.parts.iter().map(PlotterPart::name).collect();
-    assert_eq!(names, ["hard-1", "hard-2", "hard-3", "soft-1", "soft-2", "soft-3"], "two strokes of 100 mm each");
+    assert_eq!(
+        names,
+        ["hard-1", "hard-2", "hard-3", "soft-1", "soft-2", "soft-3"],
+        "two strokes of 100 mm each"
+    );
     assert!(made.figures.parts.iter().all(|p| p.down_mm <= 250.0), "{:?}", made.figures.parts);
     assert_eq!((made.figures.strokes, made.figures.lifts), (10, 10), "a lift after each");
     assert!((made.figures.down_mm - 1000.0).abs() < 0.01, "{} mm", made.figures.down_mm);

@@ -17,8 +17,7 @@ pub(super) fn shortest(strokes: &[Gates], from: Point, back: Option<Point>) -> O
         return None;
     }
     let ends: Vec<[Point; 2]> = all.iter().map(|&(i, way)| strokes[i].ends(way)).collect();
-    let step: Vec<f64> =
-        ends.iter().flat_map(|a| ends.iter().map(move |b| apart(a[1], b[0]))).collect();
+    let step: Vec<f64> = ends.iter().flat_map(|a| ends.iter().map(move |b| apart(a[1], b[0]))).collect();
     let wide = all.len();
     // Shortest way through the strokes of a set that ends with a stroke drawn in a way, and what came before that.
     let mut length = vec![f64::INFINITY; wide << count];

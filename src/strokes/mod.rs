@@ -115,11 +115,7 @@ pub fn plan_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOp
 
 /// The same with hard and soft edges as one layer, for one pencil; broken soft lines stay a layer of their own.
 #[must_use]
-pub fn plan_joined_strokes(
-    net: &BoundaryNet,
-    placement: &Placement,
-    options: &StrokeOptions,
-) -> StrokePlan {
+pub fn plan_joined_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOptions) -> StrokePlan {
     if options.soft != SoftLines::Solid {
         return plan_strokes(net, placement, options);
     }

@@ -427,9 +427,7 @@ impl<'a> Tour<'a> {
                 continue;
             }
             self.changes.clear();
-            let joints = |tour: &Self| {
-                [a, m, b].iter().map(|&k| tour.on_to(tour.before(k), k)).sum::<f64>()
-            };
+            let joints = |tour: &Self| [a, m, b].iter().map(|&k| tour.on_to(tour.before(k), k)).sum::<f64>();
             let before = joints(&self);
             self.exchange(a, m, b);
             let after = [a, a + b - m, b].iter().map(|&k| self.on_to(self.before(k), k)).sum::<f64>();

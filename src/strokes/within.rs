@@ -33,7 +33,12 @@ impl StrokePlan {
 }
 
 /// The pieces of a curve inside a rectangle (or outside it), and whether a piece is the whole closed curve.
-pub(crate) fn cut(curve: &[CubicBez], closed: bool, rect: &RectMm, within: bool) -> Vec<(Vec<CubicBez>, bool)> {
+pub(crate) fn cut(
+    curve: &[CubicBez],
+    closed: bool,
+    rect: &RectMm,
+    within: bool,
+) -> Vec<(Vec<CubicBez>, bool)> {
     let inside = |p: Point| {
         (rect.x..=rect.x + rect.width).contains(&p.x) && (rect.y..=rect.y + rect.height).contains(&p.y)
     };

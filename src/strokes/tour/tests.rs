@@ -5,7 +5,8 @@ use proptest::prelude::*;
 use serde_json::Value;
 
 fn any_strokes(count: std::ops::Range<usize>) -> impl Strategy<Value = Vec<Gates>> {
-    let point = || (0i32..2000, 0i32..2000).prop_map(|(x, y)| Point::new(f64::from(x) / 10.0, f64::from(y) / 10.0));
+    let point =
+        || (0i32..2000, 0i32..2000).prop_map(|(x, y)| Point::new(f64::from(x) / 10.0, f64::from(y) / 10.0));
     let stroke = prop_oneof![
         3 => [point(), point()].prop_map(Gates::Open),
         1 => prop::collection::vec(point(), 1..4).prop_map(Gates::Closed),
@@ -46,7 +47,8 @@ fn held_karp(strokes: &[Gates], from: Point, back: Option<Point>) -> f64 {
         for i in (0..strokes.len()).filter(|i| done >> i & 1 == 1) {
             for way in 0..strokes[i].ways() {
                 let leave = strokes[i].ends(way)[1];
-                let mut best = if done == all { back.map_or(0.0, |p| apart(leave, p)) } else { f64::INFINITY };
+                let mut best =
+                    if done == all { back.map_or(0.0, |p| apart(leave, p)) } else { f64::INFINITY };
                 for j in (0..strokes.len()).filter(|j| done >> j & 1 == 0) {
                     for next in 0..strokes[j].ways() {
                         let to = apart(leave, strokes[j].ends(next)[0]) + rest[done | 1 << j][j][next];
@@ -122,7 +124,11 @@ fn travel_is_within_8_percent_of_the_best_known() {
         assert!(is_whole(&strokes, &order), "{}", net["name"]);
         let got = travel_mm(&strokes, &order, Point::ZERO, Some(Point::ZERO));
         let best = net["travel_mm"].as_f64().expect("its best travel");
-        println!("{}: {got:.1} mm, best known {best:.1} mm, {:+.2} %", net["name"], (got / best - 1.0) * 100.0);
+        println!(
+            "{}: {got:.1} mm, best known {best:.1} mm, {:+.2} %",
+            net["name"],
+            (got / best - 1.0) * 100.0
+        );
         assert!(got <= 1.08 * best, "{}: {got} mm of travel, {best} mm is known", net["name"]);
     }
 }
