@@ -145,3 +145,62 @@ fn push(text: &mut String, letter: char, points: &[Point]) {
         push_number(text, p.y);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kurbo::{CubicBez, Line, ParamCurve, ParamCurveNearest};
+    use proptest::prelude::*;
+
+    fn points(text: &str) -> Vec<Point> {
+        let numbers =
+            text.split(|c: char| c.is_ascii_alphabetic() || c == ' ').filter(|part| !part.is_empty());
+        let read = |n: &str| n.parse::<f64>().expect("a number");
+        numbers.filter_map(|pair| pair.split_once(',')).map(|(x, y)| Point::new(read(x), read(y))).collect()
+    }
+
+    proptest! {
+        #[test]
+        fn polylines_keep_their_tolerance(xs in prop::array::uniform8(0.0f64..100.0), tolerance in 0.005f64..1.0) {
+            let [a, b, c, d] = [0, 2, 4, 6].map(|k| Point::new(xs[k], xs[k + 1]));
+            let cubic = CubicBez::new(a, b, c, d);
+            let stroke = PlotterStroke { curve: vec![cubic], closed: false, transitions: vec![] };
+            let line = points(&data(&stroke, Some(tolerance)));
+            for k in 0..=200 {
+                let p = cubic.eval(f64::from(k) / 200.0);
+                let near = line.windows(2).map(|w| Line::new(w[0], w[1]).nearest(p, 1e-9).distance_sq.sqrt());
+                let off = near.fold(f64::INFINITY, f64::min);
+                prop_assert!(off <= tolerance * 1.02 + 0.001, "{off} mm off, {tolerance} allowed");
+            }
+            prop_assert_eq!(points(&data(&stroke, None)).len(), 4, "a curve is its four points");
+        }
+    }
+
+    #[test]
+    fn a_path_for_each_stroke_in_order() {
+        let stroke = |x: f64| PlotterStroke {
+            curve: vec![CubicBez::new((x, 1.0), (x, 2.0), (x, 3.0), (x, 4.0))],
+            closed: false,
+            transitions: vec![7],
+        };
+        let part = |layer, part, xs: &[f64]| PlotterPart {
+            layer,
+            part,
+            strokes: xs.iter().map(|&x| stroke(x)).collect(),
+        };
+        let parts = [part("hard", 1, &[5.0, 1.0]), part("soft", 0, &[3.0])];
+        let text = plotter_svg(&parts, [100.0, 50.0], 0.35, "a < b", None);
+        let document = roxmltree::Document::parse(&text).expect("well-formed");
+        let starts: Vec<(&str, &str)> = document
+            .descendants()
+            .filter(|n| n.has_tag_name("path"))
+            .map(|n| {
+                (n.parent().and_then(|g| g.attribute("id")).unwrap_or(""), n.attribute("d").unwrap_or(""))
+            })
+            .collect();
+        let wanted =
+            [("hard-1", "M5,1C5,2 5,3 5,4"), ("hard-1", "M1,1C1,2 1,3 1,4"), ("soft", "M3,1C3,2 3,3 3,4")];
+        assert_eq!(starts, wanted, "in drawing order");
+        assert_eq!(document.root_element().attribute("viewBox"), Some("0 0 100 50"), "one unit is one mm");
+    }
+}
