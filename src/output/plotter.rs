@@ -86,6 +86,10 @@ pub fn order_view_svg(plan: &PlotterPlan, sheet_mm: [f64; 2], title: &str) -> St
         let _infallible = writeln!(lifts, "<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\"/>");
         at = end;
     }
+    let mut path = String::new();
+    push(&mut path, 'M', &[at]);
+    push(&mut path, 'L', &[Point::ZERO]);
+    let _infallible = writeln!(text, "<path d=\"{path}\"/>");
     let _infallible = write!(text, "</g>\n<g id=\"lifts\" fill=\"{TRAVEL_COLOUR}\">\n{lifts}</g>\n</svg>\n");
     text
 }

@@ -1,7 +1,11 @@
 //! The plotter's settings checked, and its plan made from what the study draws.
 
+use crate::notes::Noted;
 use crate::plotter::{PlotterOptions, PlotterPlan, plan_plotter};
-use crate::strokes::StrokePlan;
+use crate::sheet::{Placement, RectMm};
+use crate::strokes::plan_joined_strokes;
+use crate::thin::ThinMark;
+use crate::transitions::BoundaryNet;
 
 use super::on_paper::Shown;
 use super::settings::in_range;
@@ -37,14 +41,29 @@ pub(super) fn check(options: &PlotterOptions) -> Result<(), StudyError> {
     in_range("time of a lift", "s", machine.lift_s, LIFT_RANGE_S[0], LIFT_RANGE_S[1])
 }
 
-/// The plotter's plan, if there is a plotter: of the strokes as shown, or of `joined` ones in place of those.
-pub(super) fn plan(shown: &Shown, joined: Option<&StrokePlan>, settings: &Settings) -> Option<PlotterPlan> {
-    let options = settings.plotter.as_ref()?;
-    Some(plan_plotter(joined.unwrap_or(&shown.strokes), &shown.furniture, options))
+/// The plotter's plan, if there is a plotter: of the strokes as shown, or of the net and its thin marks joined anew.
+pub(super) fn plan(
+    shown: &Shown,
+    (net, thin): (&BoundaryNet, &[ThinMark]),
+    placement: &Placement,
+    part: Option<RectMm>,
+    settings: &Settings,
+) -> Noted<Option<PlotterPlan>> {
+    let Some(options) = &settings.plotter else { return Noted::with(None, Vec::new()) };
+    let plan = if options.joined {
+        let mut strokes = plan_joined_strokes(net, placement, &settings.stroke_options());
+        strokes.add_thin(thin, placement);
+        let strokes = part.map_or_else(|| strokes.clone(), |rect| strokes.within(&rect));
+        plan_plotter(&strokes.seen(placement, settings.on_paper.view), &shown.furniture, options)
+    } else {
+        plan_plotter(&shown.strokes, &shown.furniture, options)
+    };
+    let notes = notes(&plan, options);
+    Noted::with(Some(plan), notes)
 }
 
 /// What there is to say of a plan.
-pub(super) fn notes(plan: &PlotterPlan, options: &PlotterOptions) -> Vec<String> {
+fn notes(plan: &PlotterPlan, options: &PlotterOptions) -> Vec<String> {
     let figures = &plan.figures;
     let mut notes = Vec::new();
     if figures.short > 0 {

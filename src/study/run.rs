@@ -8,7 +8,7 @@ use crate::notes::Noted;
 use crate::plotter::PlotterPlan;
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
-use crate::strokes::{StrokePlan, plan_joined_strokes, plan_strokes};
+use crate::strokes::{StrokePlan, plan_strokes};
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
@@ -202,20 +202,12 @@ pub fn run(
     }
     notes.extend(extra::nothing_note(settings, &strokes));
     let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
-    let joined = settings.plotter.as_ref().filter(|p| p.joined).map(|_| {
-        let mut strokes = plan_joined_strokes(drawn_net, &placement, &settings.stroke_options());
-        strokes.add_thin(drawn_thin, &placement);
-        let strokes = extra_rect.as_ref().map_or_else(|| strokes.clone(), |rect| strokes.within(rect));
-        strokes.seen(&placement, settings.on_paper.view)
-    });
-    let plotter_plan = plotter::plan(&shown, joined.as_ref(), settings);
-    if let (Some(plan), Some(options)) = (&plotter_plan, &settings.plotter) {
-        notes.extend(plotter::notes(plan, options));
-    }
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
         Stages {
+            plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
+                .take(&mut notes),
             placement,
             px_per_mm,
             tone,
@@ -225,7 +217,6 @@ pub fn run(
             thin,
             strokes,
             shown,
-            plotter: plotter_plan,
             timings_ms,
         },
         notes,
