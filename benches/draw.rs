@@ -3,12 +3,13 @@
 use std::path::Path;
 
 use divan::{Bencher, black_box};
+use kurbo::Point;
 use merestone::areas::{self, AreaMap};
 use merestone::output::{DrawingOptions, svg};
 use merestone::raster::Raster;
 use merestone::reference::{ReadOptions, Reference, read_bytes, resample};
 use merestone::sheet::{Paper, Placement, place};
-use merestone::strokes::{StrokePlan, plan_strokes};
+use merestone::strokes::{Gates, StrokePlan, plan_strokes, shortest_way};
 use merestone::study::{Settings, working_scale};
 use merestone::tone::{self, ToneField};
 use merestone::transitions::{self, Traced};
@@ -120,4 +121,23 @@ fn g_svg(bencher: Bencher<'_, '_>) {
     let traced = work.traced(&tone, &work.areas(&tone));
     let plan = work.strokes(&traced);
     bencher.bench(|| svg(black_box(&plan), &work.placement, &DrawingOptions::default()));
+}
+
+/// The shortest way through the fixed nets of 200 to 2000 strokes: each has to stay under a second.
+#[divan::bench(sample_count = 3, args = ["astronaut a4", "coffee a4", "coffee a3", "random 1000", "astronaut a2"])]
+fn h_order_of_strokes(bencher: Bencher<'_, '_>, name: &str) {
+    let nets: Vec<serde_json::Value> =
+        serde_json::from_str(include_str!("../tests/data/stroke-nets.json")).expect("the nets are JSON");
+    let net = nets.iter().find(|net| net["name"] == name).expect("a net of this name");
+    let point = |v: &serde_json::Value| Point::new(v[0].as_f64().expect("x"), v[1].as_f64().expect("y"));
+    let strokes: Vec<Gates> = net["strokes"]
+        .as_array()
+        .expect("strokes")
+        .iter()
+        .map(|s| {
+            let at: Vec<Point> = s["at"].as_array().expect("points").iter().map(point).collect();
+            if s["closed"] == true { Gates::Closed(at) } else { Gates::Open([at[0], at[1]]) }
+        })
+        .collect();
+    bencher.bench(|| shortest_way(black_box(&strokes), Point::ZERO, Some(Point::ZERO)));
 }

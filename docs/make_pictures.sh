@@ -22,4 +22,6 @@ for plainness in 0 55 90; do
   rsvg-convert --dpi-x 70 --dpi-y 70 --background-color white -o "$scratch/plain-$plainness.png" \
     "$scratch/plain-$plainness.svg"
 done
+draw --paper a5 --margin 10mm --chain --plotter "$scratch/plotter.svg" --order-view "$scratch/order.svg" -o "$scratch/a5.svg"
+rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/plotter-order.png "$scratch/order.svg"
 "$python" docs/arrange_pictures.py "$scratch" "$reference"

@@ -11,6 +11,7 @@
 //! thin         centre lines of thin lights and darks, beside the net
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
+//! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
 //!
@@ -33,5 +34,6 @@ pub mod transitions;
 pub mod thin;
 pub mod sheet;
 pub mod strokes;
+pub mod plotter;
 pub mod output;
 pub mod study;

@@ -7,6 +7,7 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::paper_args::{PaperArgs, PrintArgs};
+use super::plotter_args::PlotterArgs;
 use super::values::{
     BreaksArg, PitchArg, ThinArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length,
     parse_line_total, parse_pitch, parse_plainness, parse_thin, parse_tone_range, parse_values,
@@ -81,6 +82,10 @@ pub(crate) struct DrawArgs {
     #[command(flatten)]
     pub(crate) zones: ZoneArgs,
 
+    /// Plotter.
+    #[command(flatten)]
+    pub(crate) plotter: PlotterArgs,
+
     /// Files.
     #[command(flatten)]
     pub(crate) files: FileArgs,
@@ -97,7 +102,7 @@ const DRAW_EXAMPLES: &str = "Examples:
       another paper, and files of your own naming
   merestone draw picture.jpg --values 3 --plainness 70 -o notan.pdf
       three values and few lines, for a first weighing up
-  merestone draw picture.jpg --soft broken --chain -o plotter.svg
+  merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
       for a plotter that holds a pencil
   merestone draw - --format svg -o - < picture.png > study.svg
       from standard input to standard output";

@@ -15,6 +15,8 @@ use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::on_paper::{UNDER_INK_CAUTION, extra, layers_apart, look, on_paper, placing};
 use super::paper_args::MarksArg;
+use super::plotter_args::{PLOTTER_CAUTION, PlotterFilesArg, figures, plotter};
+use super::plotter_files;
 use super::print::{Failure, say};
 use super::progress::Progress;
 use super::values::{BreaksArg, PitchArg, ToneRangeArg};
@@ -34,7 +36,8 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         // There is nothing to read: the reading says so, before anything is said of outputs beside it.
         read(&input, args)?;
     }
-    let outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some(), &layers_apart(args))?;
+    let mut outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some(), &layers_apart(args))?;
+    let old_parts = plotter_files::add(&mut outputs, &args.plotter, &input)?;
     spare_mask(&args.zones, &outputs)?;
     set_threads(args)?;
 
@@ -51,6 +54,13 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let made =
         run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
     let stages = made.take(&mut notes);
+    if let Some(plan) = &stages.plotter {
+        notes.push(PLOTTER_CAUTION.into());
+        if args.plotter.plotter_files == PlotterFilesArg::Each {
+            plotter_files::divide(&mut outputs, plan, &input)?;
+            notes.extend(plotter_files::left_over(&outputs, &old_parts));
+        }
+    }
     timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
 
     progress.begin("making the files");
@@ -82,6 +92,9 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
             say(&format!("timings: {}", parts.join(", ")));
         }
         say(&summary(&stages, &outputs));
+        if let Some(plan) = &stages.plotter {
+            say(&figures(plan));
+        }
     }
     Ok(())
 }
@@ -135,6 +148,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
         chain: args.lines.chain,
         line_mm: args.lines.line.unwrap_or(look(&args.print).line_mm()),
         on_paper: on_paper(args)?,
+        plotter: plotter(&args.plotter, args.print.marks == MarksArg::All),
         extra: extra(&args.print),
         ..Settings::on(paper)
     })
@@ -185,6 +199,11 @@ fn result(
     let shown = &stages.shown;
     let (plan, placement) = (&shown.strokes, &shown.placement);
     let drawn = shown.drawing_options(settings, marks == MarksArg::All);
+    if let Some(plan) = &stages.plotter
+        && let Some(bytes) = plotter_files::bytes(content, plan, settings, placement.sheet_mm)?
+    {
+        return Ok(bytes);
+    }
     Ok(match content {
         Content::Svg => output::svg(plan, placement, &drawn).into_bytes(),
         Content::SvgLayer(layer) => output::svg_layer(plan, placement, &drawn, layer).into_bytes(),
@@ -194,6 +213,11 @@ fn result(
         }
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
+        Content::Plotter | Content::PlotterPart(_) | Content::OrderSvg | Content::OrderPng => {
+            return Err(Failure::other(
+                "a plotter's file without a plotter is a fault of the program; report it",
+            ));
+        }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),
     })

@@ -75,6 +75,14 @@ pub(crate) enum Content {
     ValueMap,
     /// The boundary net.
     Net,
+    /// All that a plotter draws.
+    Plotter,
+    /// One part of that, by its number.
+    PlotterPart(usize),
+    /// The order in which a plotter draws, as SVG.
+    OrderSvg,
+    /// The same as a picture.
+    OrderPng,
 }
 
 /// Where a result goes.
@@ -98,8 +106,8 @@ impl Output {
 /// Everything that is to be written, checked before any work.
 #[derive(Debug)]
 pub(crate) struct Outputs {
-    list: Vec<Output>,
-    overwrite: bool,
+    pub(super) list: Vec<Output>,
+    pub(super) overwrite: bool,
 }
 
 impl Outputs {
@@ -136,7 +144,7 @@ impl Outputs {
         Ok(())
     }
 
-    fn check(&self, input: &Input) -> Result<(), Failure> {
+    pub(super) fn check(&self, input: &Input) -> Result<(), Failure> {
         let mut seen: Vec<Place> = Vec::new();
         let reference = match input {
             Input::File(path) => Place::of_existing(path),
@@ -322,7 +330,7 @@ fn drawing(text: &OsString, format: Option<FormatArg>) -> Result<Output, Failure
 }
 
 /// The ending of a file's name in lower case, empty when there is none.
-fn ending_of(path: &Path) -> String {
+pub(super) fn ending_of(path: &Path) -> String {
     path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default()
 }
 
@@ -380,7 +388,7 @@ impl Place {
 }
 
 /// The folder in which a file lies.
-fn folder_of(path: &Path) -> &Path {
+pub(super) fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),

@@ -5,6 +5,8 @@ mod draw;
 mod files;
 mod on_paper;
 mod paper_args;
+mod plotter_args;
+mod plotter_files;
 mod print;
 mod progress;
 mod values;

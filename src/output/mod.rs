@@ -5,6 +5,7 @@ mod ink;
 mod net_file;
 mod number;
 mod pdf;
+mod plotter;
 mod png;
 mod report;
 mod svg;
@@ -14,6 +15,7 @@ pub use file::{StagedFile, write_file};
 pub use ink::{Ink, Look, soft_line_mm};
 pub use net_file::net_json;
 pub use pdf::{pdf, pdf_pages};
+pub use plotter::{order_view_png, order_view_svg, plotter_svg};
 pub use png::{png, value_map_png};
 pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,

@@ -27,26 +27,14 @@ pub fn png(
     options: &DrawingOptions,
     pixels_per_mm: f64,
 ) -> Result<Vec<u8>, OutputError> {
-    let [width, height] = placement.sheet_mm.map(|side| (side * pixels_per_mm).round());
-    let in_range = width >= 1.0 && height >= 1.0 && width * height <= f64::from(PREVIEW_LIMIT_MP) * 1e6;
-    let out_of_range = || OutputError::PreviewSize { width, height, limit: PREVIEW_LIMIT_MP };
-    if !in_range {
-        return Err(out_of_range());
-    }
+    let pixmap = rendered(&svg(plan, placement, options), placement.sheet_mm, pixels_per_mm)?;
+    let (width, height) = (pixmap.width(), pixmap.height());
     let failed = |e: &dyn std::fmt::Display| OutputError::Preview(e.to_string());
-    let text = svg(plan, placement, options);
-    let tree = Tree::from_str(&text, &Options::default()).map_err(|e| failed(&e))?;
-    let mut pixmap = Pixmap::new(width as u32, height as u32).ok_or_else(out_of_range)?;
-    pixmap.fill(Color::WHITE);
-    // Each side is drawn to its whole number of pixels, at most half a pixel from what was asked for.
-    let scale = |pixels: f64, side_mm: f64| (pixels / side_mm * MM_PER_INCH / CSS_PX_PER_INCH) as f32;
-    let [sx, sy] = [scale(width, placement.sheet_mm[0]), scale(height, placement.sheet_mm[1])];
-    resvg::render(&tree, Transform::from_scale(sx, sy), &mut pixmap.as_mut());
     // A coloured ink is shown as bright as its green, which is most of what the eye sees of it.
     let grey: Vec<u8> = pixmap.pixels().iter().map(|p| p.green()).collect();
 
     let mut bytes = Vec::new();
-    let mut encoder = Encoder::new(&mut bytes, width as u32, height as u32);
+    let mut encoder = Encoder::new(&mut bytes, width, height);
     encoder.set_color(ColorType::Grayscale);
     encoder.set_depth(BitDepth::Eight);
     let per_metre = (pixels_per_mm * 1000.0).round() as u32;
@@ -59,6 +47,31 @@ pub fn png(
         })
         .map_err(|e| failed(&e))?;
     Ok(bytes)
+}
+
+/// SVG text of a sheet as pixels on white.
+fn rendered(text: &str, sheet_mm: [f64; 2], pixels_per_mm: f64) -> Result<Pixmap, OutputError> {
+    let [width, height] = sheet_mm.map(|side| (side * pixels_per_mm).round());
+    let in_range = width >= 1.0 && height >= 1.0 && width * height <= f64::from(PREVIEW_LIMIT_MP) * 1e6;
+    let out_of_range = || OutputError::PreviewSize { width, height, limit: PREVIEW_LIMIT_MP };
+    if !in_range {
+        return Err(out_of_range());
+    }
+    let failed = |e: &dyn std::fmt::Display| OutputError::Preview(e.to_string());
+    let tree = Tree::from_str(text, &Options::default()).map_err(|e| failed(&e))?;
+    let mut pixmap = Pixmap::new(width as u32, height as u32).ok_or_else(out_of_range)?;
+    pixmap.fill(Color::WHITE);
+    // Each side is drawn to its whole number of pixels, at most half a pixel from what was asked for.
+    let scale = |pixels: f64, side_mm: f64| (pixels / side_mm * MM_PER_INCH / CSS_PX_PER_INCH) as f32;
+    let [sx, sy] = [scale(width, sheet_mm[0]), scale(height, sheet_mm[1])];
+    resvg::render(&tree, Transform::from_scale(sx, sy), &mut pixmap.as_mut());
+    Ok(pixmap)
+}
+
+/// SVG text of a sheet as a PNG in colour on white.
+pub(super) fn colour_png(text: &str, sheet_mm: [f64; 2], pixels_per_mm: f64) -> Result<Vec<u8>, OutputError> {
+    let pixmap = rendered(text, sheet_mm, pixels_per_mm)?;
+    pixmap.encode_png().map_err(|e| OutputError::Preview(e.to_string()))
 }
 
 /// Grey samples as a PNG.

@@ -1,6 +1,7 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use crate::plotter::PlotterFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -153,6 +154,9 @@ pub struct Report {
     pub refits: Count,
     /// How the sheet is shown and printed.
     pub print: Print,
+    /// What a plotter does, when it was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plotter: Option<PlotterFigures>,
     /// How far each step moved the lines at most, when measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distances_mm: Option<Distances>,
@@ -184,6 +188,7 @@ impl Report {
             travel_mm: 0.0,
             refits: Count::default(),
             print: Print::default(),
+            plotter: None,
             distances_mm: None,
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

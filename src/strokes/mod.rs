@@ -1,8 +1,10 @@
 //! Strokes: what the pencil does to draw the net: broken soft lines, chaining, order.
 
+mod exact;
 mod gaps;
 mod order;
 mod thin;
+mod tour;
 mod trails;
 mod view;
 mod within;
@@ -11,6 +13,8 @@ mod within;
 mod tests;
 
 pub use thin::ThinStroke;
+pub use tour::{Gates, shortest_way, travel_mm};
+pub(crate) use within::cut;
 
 use crate::sheet::Placement;
 use crate::transitions::BoundaryNet;
@@ -101,19 +105,39 @@ const LENGTH_ACCURACY_MM: f64 = 1e-4;
 /// joined at junctions into as few strokes as a pencil needs that draws none twice.
 #[must_use]
 pub fn plan_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOptions) -> StrokePlan {
+    let layer = |hard: bool| {
+        let drawn = hard || options.soft != SoftLines::None;
+        let all = (0..net.transitions.len()).filter(move |&i| drawn && net.transitions[i].hard == hard);
+        all.filter(|&i| !net.transitions[i].curve.is_empty()).collect::<Vec<usize>>()
+    };
+    plan_layers(net, placement, options, &[layer(true), layer(false)])
+}
+
+/// The same with hard and soft edges as one layer, for one pencil; broken soft lines stay a layer of their own.
+#[must_use]
+pub fn plan_joined_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOptions) -> StrokePlan {
+    if options.soft != SoftLines::Solid {
+        return plan_strokes(net, placement, options);
+    }
+    let all = (0..net.transitions.len()).filter(|&i| !net.transitions[i].curve.is_empty()).collect();
+    plan_layers(net, placement, options, &[all])
+}
+
+fn plan_layers(
+    net: &BoundaryNet,
+    placement: &Placement,
+    options: &StrokeOptions,
+    layers: &[Vec<usize>],
+) -> StrokePlan {
     let mut plan = StrokePlan::default();
     // The pencil waits at the sheet's top left; seen from the picture, that is up and to the left.
     let mut at = Point::ZERO - placement.offset();
-    for hard in [true, false] {
-        if !hard && options.soft == SoftLines::None {
-            continue;
-        }
-        let layer: Vec<usize> = (0..net.transitions.len())
-            .filter(|&i| net.transitions[i].hard == hard && !net.transitions[i].curve.is_empty())
-            .collect();
-        let lines = if options.chain { trails::chained(net, &layer) } else { trails::single(net, &layer) };
-        for line in order::nearest_first(lines, &mut at) {
-            let gap_mm = (!hard && options.soft == SoftLines::Broken).then(|| gaps::gap_mm(options.line_mm));
+    for layer in layers {
+        let lines = if options.chain { trails::chained(net, layer) } else { trails::single(net, layer) };
+        for line in order::shortest(lines, &mut at) {
+            let broken = options.soft == SoftLines::Broken
+                && line.runs.first().is_some_and(|run| !net.transitions[run.transition].hard);
+            let gap_mm = broken.then(|| gaps::gap_mm(options.line_mm));
             plan.strokes.extend(strokes_of(&line, gap_mm, net, placement.offset()));
         }
     }
@@ -204,7 +228,7 @@ fn on_sheet(cubic: CubicBez, offset: Vec2) -> CubicBez {
 }
 
 /// Length of cubics end to end in mm.
-fn length_mm(curve: &[CubicBez]) -> f64 {
+pub(crate) fn length_mm(curve: &[CubicBez]) -> f64 {
     curve.iter().map(|c| c.arclen(LENGTH_ACCURACY_MM)).sum()
 }
 
@@ -214,7 +238,7 @@ fn reversed(curve: &[CubicBez]) -> Vec<CubicBez> {
 }
 
 /// Direction in which a curve leaves its first point, of length 1; zero when all its points are one.
-fn heading(curve: &[CubicBez]) -> Vec2 {
+pub(crate) fn heading(curve: &[CubicBez]) -> Vec2 {
     let Some(start) = curve.first().map(|c| c.p0) else { return Vec2::ZERO };
     curve
         .iter()

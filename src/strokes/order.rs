@@ -1,61 +1,37 @@
-//! The order of drawing: always on to the nearest line, entered from whichever end is nearer.
+//! The order of drawing lines of the net: the shortest way, each line entered where that asks.
 
+use super::tour::{Gates, shortest_way};
 use super::{Line, reversed};
 use kurbo::Point;
-use rstar::RTree;
-use rstar::primitives::GeomWithData;
 
-/// A place where a line can be begun: the line's number and the way of drawing it.
-type Entry = GeomWithData<[f64; 2], (usize, usize)>;
-
-/// Orders lines by nearest neighbour from `at`, which is left where the last one ends.
-///
-/// Ties go to the line that comes first in `lines`, drawn forwards.
-pub(super) fn nearest_first(lines: Vec<Line>, at: &mut Point) -> Vec<Line> {
-    let entries: Vec<Vec<Entry>> = lines
-        .iter()
-        .enumerate()
-        .map(|(i, line)| {
-            places(line).into_iter().enumerate().map(|(way, p)| Entry::new([p.x, p.y], (i, way))).collect()
-        })
-        .collect();
-    let mut tree = RTree::bulk_load(entries.concat());
+/// Orders lines so that travel from `at` is short; `at` is left where the last one ends.
+pub(super) fn shortest(lines: Vec<Line>, at: &mut Point) -> Vec<Line> {
+    let gates: Vec<Gates> = lines.iter().map(gates).collect();
+    let order = shortest_way(&gates, *at, None);
     let mut waiting: Vec<Option<Line>> = lines.into_iter().map(Some).collect();
-    let mut ordered = Vec::with_capacity(waiting.len());
-    while let Some((i, way)) = nearest(&tree, *at) {
-        for entry in &entries[i] {
-            tree.remove(entry);
-        }
-        if let Some(line) = waiting[i].take() {
-            let line = entered(line, way);
-            if let Some(end) = line.runs.last().and_then(|run| run.curve.last()) {
-                *at = end.p3;
-            }
-            ordered.push(line);
-        }
+    let ordered: Vec<Line> =
+        order.into_iter().filter_map(|(i, way)| Some(entered(waiting[i].take()?, way))).collect();
+    if let Some(end) = ordered.last().and_then(|line| line.runs.last()?.curve.last()) {
+        *at = end.p3;
     }
     ordered
 }
 
-/// The nearest place to begin; of equally near ones the lowest.
-fn nearest(tree: &RTree<Entry>, at: Point) -> Option<(usize, usize)> {
-    let mut found = tree.nearest_neighbor_iter_with_distance_2(&[at.x, at.y]);
-    let (first, distance) = found.next()?;
-    Some(found.take_while(|(_, d)| *d <= distance).map(|(entry, _)| entry.data).fold(first.data, Ord::min))
-}
-
 /// Where a line can be begun: an open one at its two ends; a closed one at every transition's beginning, or at
 /// every joint when it is a single transition away from any junction.
-fn places(line: &Line) -> Vec<Point> {
+fn gates(line: &Line) -> Gates {
     let starts = || line.runs.iter().filter_map(|run| run.curve.first()).map(|c| c.p0);
     match line.runs.as_slice() {
-        [run] if line.closed && run.free => run.curve.iter().map(|c| c.p0).collect(),
-        _ if line.closed => starts().collect(),
-        runs => starts().take(1).chain(runs.last().and_then(|r| r.curve.last()).map(|c| c.p3)).collect(),
+        [run] if line.closed && run.free => Gates::Closed(run.curve.iter().map(|c| c.p0).collect()),
+        _ if line.closed => Gates::Closed(starts().collect()),
+        runs => {
+            let start = starts().next().unwrap_or_default();
+            Gates::Open([start, runs.last().and_then(|r| r.curve.last()).map_or(start, |c| c.p3)])
+        }
     }
 }
 
-/// The line begun at the place with this number.
+/// The line drawn in the way with this number.
 fn entered(mut line: Line, way: usize) -> Line {
     if !line.closed {
         if way == 1 {

@@ -32,7 +32,7 @@ impl StrokePlan {
         let last = self.strokes.last().and_then(|s| s.curve.last()).map(|c| c.p3);
         let mut at = last.unwrap_or(Point::ZERO) - offset;
         let mut before = last;
-        for run in order::nearest_first(lines, &mut at).into_iter().flat_map(|line| line.runs) {
+        for run in order::shortest(lines, &mut at).into_iter().flat_map(|line| line.runs) {
             let mark = &marks[run.transition];
             let curve: Vec<CubicBez> = run.curve.iter().map(|&c| on_sheet(c, offset)).collect();
             self.drawn_mm += length_mm(&curve);

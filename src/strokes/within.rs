@@ -12,7 +12,7 @@ impl StrokePlan {
         let mut plan = Self::default();
         for stroke in &self.strokes {
             plan.strokes.extend(
-                cut(&stroke.curve, stroke.closed, rect).into_iter().map(|(curve, closed)| Stroke {
+                cut(&stroke.curve, stroke.closed, rect, true).into_iter().map(|(curve, closed)| Stroke {
                     curve,
                     closed,
                     ..stroke.clone()
@@ -20,7 +20,7 @@ impl StrokePlan {
             );
         }
         for stroke in &self.thin {
-            let pieces = cut(&stroke.curve, false, rect);
+            let pieces = cut(&stroke.curve, false, rect, true);
             plan.thin.extend(pieces.into_iter().map(|(curve, _)| ThinStroke { curve, ..stroke.clone() }));
         }
         let curves: Vec<&Vec<CubicBez>> =
@@ -32,8 +32,13 @@ impl StrokePlan {
     }
 }
 
-/// The pieces of a curve inside a rectangle, and whether a piece is the whole closed curve.
-fn cut(curve: &[CubicBez], closed: bool, rect: &RectMm) -> Vec<(Vec<CubicBez>, bool)> {
+/// The pieces of a curve inside a rectangle (or outside it), and whether a piece is the whole closed curve.
+pub(crate) fn cut(
+    curve: &[CubicBez],
+    closed: bool,
+    rect: &RectMm,
+    within: bool,
+) -> Vec<(Vec<CubicBez>, bool)> {
     let inside = |p: Point| {
         (rect.x..=rect.x + rect.width).contains(&p.x) && (rect.y..=rect.y + rect.height).contains(&p.y)
     };
@@ -45,7 +50,7 @@ fn cut(curve: &[CubicBez], closed: bool, rect: &RectMm) -> Vec<(Vec<CubicBez>, b
         at.extend(crossings(cubic, rect));
         at.push(1.0);
         for pair in at.windows(2).filter(|pair| pair[1] - pair[0] > 1e-9) {
-            if !inside(cubic.eval(f64::midpoint(pair[0], pair[1]))) {
+            if inside(cubic.eval(f64::midpoint(pair[0], pair[1]))) != within {
                 (running, all) = (false, false);
                 continue;
             }

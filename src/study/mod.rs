@@ -2,6 +2,7 @@
 
 mod extra;
 mod on_paper;
+mod plotter;
 mod report;
 mod run;
 mod settings;

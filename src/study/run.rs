@@ -5,6 +5,7 @@ use std::time::Instant;
 use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
+use crate::plotter::PlotterPlan;
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::{StrokePlan, plan_strokes};
@@ -13,7 +14,7 @@ use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{Settings, StudyError, extra};
+use super::{Settings, StudyError, extra, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -92,6 +93,8 @@ pub struct Stages {
     pub strokes: StrokePlan,
     /// The sheet as it is shown, marked and laid on pages.
     pub shown: Shown,
+    /// What a plotter draws, when there is one.
+    pub plotter: Option<PlotterPlan>,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
 }
@@ -203,6 +206,8 @@ pub fn run(
 
     Ok(Noted::with(
         Stages {
+            plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
+                .take(&mut notes),
             placement,
             px_per_mm,
             tone,

@@ -5,6 +5,7 @@ use crate::areas::zones::{
     FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
     Zones, Zoning,
 };
+use crate::plotter::PlotterOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::thin::ThinOptions;
@@ -83,6 +84,8 @@ pub struct Settings {
     pub line_mm: f64,
     /// How the sheet is shown, marked and printed.
     pub on_paper: OnPaper,
+    /// What a plotter is to draw, when there is one.
+    pub plotter: Option<PlotterOptions>,
     /// Only the lines that a lower plainness adds, instead of the drawing.
     pub extra: Option<ExtraLines>,
 }
@@ -110,6 +113,7 @@ impl Settings {
             chain: false,
             line_mm: DEFAULT_LINE_MM,
             on_paper: OnPaper::default(),
+            plotter: None,
             extra: None,
         }
     }
@@ -162,6 +166,9 @@ impl Settings {
         }
         if let Some(extra) = &self.extra {
             in_range("plainness of the extra lines", "", extra.plainness, 0.0, 100.0)?;
+        }
+        if let Some(plotter) = &self.plotter {
+            super::plotter::check(plotter)?;
         }
         self.on_paper.check(self.place.scale)
     }
