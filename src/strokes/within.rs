@@ -116,17 +116,17 @@ mod tests {
 
     #[test]
     fn a_straight_line_is_cut_at_the_sides() {
-        let through = cut(&[line((0.0, 30.0), (100.0, 30.0))], false, &RECT);
+        let through = cut(&[line((0.0, 30.0), (100.0, 30.0))], false, &RECT, true);
         assert_eq!(ends(&through), [[(10.0, 30.0), (40.0, 30.0)]], "from side to side");
-        assert!(cut(&[line((0.0, 0.0), (100.0, 0.0))], false, &RECT).is_empty(), "beside it");
+        assert!(cut(&[line((0.0, 0.0), (100.0, 0.0))], false, &RECT, true).is_empty(), "beside it");
         let inside = line((15.0, 25.0), (35.0, 55.0));
-        assert_eq!(cut(&[inside], false, &RECT), [(vec![inside], false)], "whole, to the bit");
+        assert_eq!(cut(&[inside], false, &RECT, true), [(vec![inside], false)], "whole, to the bit");
     }
 
     #[test]
     fn a_line_that_comes_back_is_two_pieces() {
         let out_and_back = [line((20.0, 30.0), (60.0, 30.0)), line((60.0, 30.0), (20.0, 40.0))];
-        let pieces = cut(&out_and_back, false, &RECT);
+        let pieces = cut(&out_and_back, false, &RECT, true);
         assert_eq!(ends(&pieces), [[(20.0, 30.0), (40.0, 30.0)], [(40.0, 35.0), (20.0, 40.0)]], "two pieces");
     }
 
@@ -138,10 +138,10 @@ mod tests {
                 .map(|w| line(w[0], w[1]))
                 .collect::<Vec<_>>()
         };
-        let whole = cut(&square(15.0, 35.0), true, &RECT);
+        let whole = cut(&square(15.0, 35.0), true, &RECT, true);
         assert_eq!(whole, [(square(15.0, 35.0), true)], "all inside");
         // It begins inside, so its first and its last piece are one.
-        let left = cut(&square(15.0, 60.0), true, &RECT);
+        let left = cut(&square(15.0, 60.0), true, &RECT, true);
         assert_eq!(ends(&left), [[(40.0, 50.0), (40.0, 30.0)]], "one piece, from where it comes back");
         assert!(!left[0].1, "no longer closed");
     }
@@ -153,7 +153,7 @@ mod tests {
         ) {
             let [a, b, c, d] = p.map(Point::from);
             let cubic = CubicBez::new(a, b, c, d);
-            let pieces = cut(&[cubic], false, &RECT);
+            let pieces = cut(&[cubic], false, &RECT, true);
             let near = |q: Point, by: f64| {
                 (RECT.x - by..=RECT.x + RECT.width + by).contains(&q.x)
                     && (RECT.y - by..=RECT.y + RECT.height + by).contains(&q.y)

@@ -99,6 +99,25 @@ pub struct Stages {
     pub timings_ms: Vec<(Step, f64)>,
 }
 
+/// What is to be said of a net: that there is none, or that it is not as promised.
+fn trace_notes(traced: &Traced, how_much: HowMuch) -> Vec<String> {
+    let mut notes = Vec::new();
+    if traced.amounts.len() == 1 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
+        notes.push(
+            "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
+                .into(),
+        );
+    }
+    if traced.meetings > 0 {
+        notes.push(format!(
+            "Two lines meet away from a junction in {} places, which is a fault of the program: please report it with \
+             the reference.",
+            traced.meetings
+        ));
+    }
+    notes
+}
+
 /// Runs all stages on a reference that has been read.
 ///
 /// `begin` is told each step before it begins. The result is the same for the same reference and settings, whatever
@@ -158,19 +177,7 @@ pub fn run(
     clock.next(Step::Transitions);
     let traced = transitions::trace(&tone, &area_map, &settings.net_options());
     notes.extend(amount_note(&traced, settings.how_much));
-    if traced.amounts.len() == 1 || (traced.net.transitions.is_empty() && is_plainness(settings.how_much)) {
-        notes.push(
-            "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
-                .into(),
-        );
-    }
-    if traced.meetings > 0 {
-        notes.push(format!(
-            "Two lines meet away from a junction in {} places, which is a fault of the program: please report it with \
-             the reference.",
-            traced.meetings
-        ));
-    }
+    notes.extend(trace_notes(&traced, settings.how_much));
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {

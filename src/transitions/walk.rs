@@ -267,7 +267,7 @@ impl<'a> Walker<'a> {
         // The edge goes on beside the area on the right of the last line of its place; it is no choice elsewhere.
         if let Node::Frame(place) = node
             && self.edge_area_after(place) == Some(area)
-            && !(matches!(came, Way::Edge(_)) && !keeps.is_empty())
+            && (!matches!(came, Way::Edge(_)) || keeps.is_empty())
         {
             keeps.push(Way::Edge(place));
         }
@@ -456,7 +456,7 @@ impl<'a> Walker<'a> {
 /// Points along a transition, from its start to its end, every one within the tolerance in mm.
 fn flattened(t: &Transition, tolerance_mm: f64) -> Vec<Point> {
     let mut points = Vec::new();
-    kurbo::flatten(&t.path(), tolerance_mm, |element| match element {
+    kurbo::flatten(t.path(), tolerance_mm, |element| match element {
         PathEl::MoveTo(p) | PathEl::LineTo(p) => points.push(p),
         _ => {}
     });

@@ -114,13 +114,15 @@ def rule_off(image, rule, px_per_mm):
 
 def places(net):
     """Points along the boundary lines with their normals, where no other line is near and the line is straight."""
-    points, normals, line, turns = [], [], [], []
-    t = np.linspace(0, 1, 21)[1:-1, None]
+    points, normals, line = [], [], []
     # Thin marks are drawn too, so a line beside one is not alone; they are measured like the others.
     for k, transition in enumerate([*net["transitions"], *net["thin"]]):
         p = np.array(transition["cubics"], float)
         for i in range(0, len(p) - 3, 3):
             a, b, c, d = p[i : i + 4]
+            # Close enough that no line beside a long straight one is overlooked.
+            count = max(21, int(np.linalg.norm([b - a, c - b, d - c], axis=1).sum() / 0.1))
+            t = np.linspace(0, 1, count)[1:-1, None]
             at = (1 - t) ** 3 * a + 3 * t * (1 - t) ** 2 * b + 3 * t**2 * (1 - t) * c + t**3 * d
             way = 3 * (1 - t) ** 2 * (b - a) + 6 * t * (1 - t) * (c - b) + 3 * t**2 * (d - c)
             way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
