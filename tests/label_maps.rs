@@ -282,6 +282,30 @@ fn holes_are_told_from_outlines() {
     assert_eq!(whole, 1, "one area has the picture's whole edge");
 }
 
+/// Two patches touch at a point between two halves of one ground; when the bars that part the halves are taken away,
+/// the ground touches itself there, and its holes are two rings that share that one point.
+#[test]
+fn an_area_that_touches_itself_has_rings_of_its_own() {
+    let values = from_fn(60, 60, |x, y| match (x, y) {
+        (30..44, 16..30) | (16..30, 30..44) => 5,
+        (44.., 20..26) | (20..26, 44..) => 2,
+        _ => 1,
+    });
+    let traced = net_of(&values, 60.0);
+    check(&traced).expect("a planar net");
+    let net = &traced.net;
+    assert_eq!(net.areas.len(), 3, "the ground and two patches");
+    assert_eq!(net.junctions.len(), 1, "the point where they touch");
+    let ground = net.areas.iter().position(|a| a.value == 1).expect("the ground");
+    let outline = &net.outlines().expect("a planar net")[ground];
+    assert_eq!(outline.holes.len(), 2, "one ring for each patch");
+    let patch = (14.0_f64 / PX_PER_MM).powi(2);
+    for hole in &outline.holes {
+        let mm2 = path_of(net, hole).expect("a ring").area();
+        assert!((mm2 - patch).abs() < 0.1 * patch, "{mm2} for {patch} mm2");
+    }
+}
+
 #[test]
 fn neighbours_meet_where_lines_end() {
     let net = net_of(&from_fn(40, 40, |x, y| [[1, 3], [5, 2]][y / 20][x / 20]), 0.0).net;

@@ -3,6 +3,7 @@
 use super::PlotterStroke;
 use crate::sheet::RectMm;
 use crate::strokes::{Gates, cut, length_mm};
+use crate::transitions::fit::round_um;
 use kurbo::{CubicBez, ParamCurve, ParamCurveArclen, Point};
 
 /// Distance in mm between the places where a closed line may begin ...
@@ -10,13 +11,9 @@ const PLACES_MM: f64 = 0.5;
 /// ... which are at most so many.
 const MOST_PLACES: f64 = 64.0;
 
-fn rounded(p: Point) -> Point {
-    Point::new((p.x * 1000.0).round() / 1000.0, (p.y * 1000.0).round() / 1000.0)
-}
-
 fn piece(c: &CubicBez, from: f64, to: f64) -> CubicBez {
     let c = c.subsegment(from..to);
-    CubicBez::new(rounded(c.p0), rounded(c.p1), rounded(c.p2), rounded(c.p3))
+    CubicBez::new(round_um(c.p0), round_um(c.p1), round_um(c.p2), round_um(c.p3))
 }
 
 /// A chain of points as a stroke; it is closed when it ends where it begins.
@@ -48,7 +45,7 @@ pub(super) fn places(curve: &[CubicBez]) -> Vec<(usize, f64)> {
 pub(super) fn gates(stroke: &PlotterStroke, places: &[(usize, f64)]) -> Gates {
     let curve = &stroke.curve;
     if stroke.closed {
-        Gates::Closed(places.iter().map(|&(k, t)| rounded(curve[k].eval(t))).collect())
+        Gates::Closed(places.iter().map(|&(k, t)| round_um(curve[k].eval(t))).collect())
     } else {
         Gates::Open([curve[0].p0, curve[curve.len() - 1].p3])
     }

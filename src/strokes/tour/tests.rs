@@ -108,11 +108,12 @@ proptest! {
     }
 }
 
-/// Five nets of 200 to 2000 strokes against the shortest travel known for them, from (0, 0) and back.
+/// Five nets of 200 to 2000 strokes against the shortest travel known for them, from (0, 0) and back. On all five that
+/// is what this program reached when the file was made, so the test holds that and proves no nearness to the best.
 ///
 /// Source: `tests/data/stroke-nets.json`, which names solver, version and time; made by `tests/oracles/stroke_travel.py`.
 #[test]
-fn travel_is_within_8_percent_of_the_best_known() {
+fn travel_stays_within_8_percent_of_what_was_reached() {
     let text = include_str!("../../../tests/data/stroke-nets.json");
     let nets: Vec<Value> = serde_json::from_str(text).expect("the nets are JSON");
     assert_eq!(nets.len(), 5, "five nets");
