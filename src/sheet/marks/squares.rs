@@ -13,6 +13,8 @@ const TICK_MM: [f64; 2] = [0.5, 2.5];
 const NAME_MM: f64 = 4.8;
 /// Height of the names in mm (ISO 3098-1).
 const NAME_HEIGHT_MM: f64 = 2.5;
+/// Narrowest column or row that has its name beside it, in mm: the name and half a millimetre to both sides.
+const LEAST_NAMED_MM: f64 = NAME_HEIGHT_MM + 1.0;
 /// How strong the grid is, compared with the boundary lines.
 const GRID_STRENGTH: f64 = 0.25;
 /// Letters of the columns: no I and no O, which look like figures.
@@ -131,13 +133,15 @@ pub(super) fn draw(
             furniture.texts.push(Lettering::centred(Layer::Numbers, text, at, NAME_HEIGHT_MM));
         }
     };
-    for column in 0..squares.columns {
+    // A last column or row too narrow for its name goes without, or the name would lie on the corner's mark.
+    let named = |length: f64, k: usize| length - k as f64 * side_mm >= LEAST_NAMED_MM;
+    for column in (0..squares.columns).filter(|&k| named(picture.width, k)) {
         let x = middle(picture.x, picture.width, column);
         for y in [picture.y - NAME_MM, bottom + NAME_MM] {
             name(column_name(column), shown(x, y));
         }
     }
-    for row in 0..squares.rows {
+    for row in (0..squares.rows).filter(|&k| named(picture.height, k)) {
         let y = middle(picture.y, picture.height, row);
         for x in [picture.x - NAME_MM, right + NAME_MM] {
             name((row + 1).to_string(), shown(x, y));
