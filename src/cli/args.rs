@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use super::page_args::PageArgs;
 use super::paper_args::{PaperArgs, PrintArgs};
 use super::plotter_args::PlotterArgs;
 use super::values::{
@@ -62,6 +63,10 @@ pub(crate) struct DrawArgs {
     #[arg(value_name = "REF")]
     pub(crate) reference: OsString,
 
+    /// The reference as it comes.
+    #[command(flatten)]
+    pub(crate) page: PageArgs,
+
     /// Paper, sheet and picture.
     #[command(flatten)]
     pub(crate) paper: PaperArgs,
@@ -100,6 +105,8 @@ const DRAW_EXAMPLES: &str = "Examples:
       SVG and PDF on A4, beside the picture
   merestone draw picture.jpg --paper 11x14in --margin 1in -o study.svg -o study.pdf
       another paper, and files of your own naming
+  merestone draw photograph.jpg --find-page --even-light --before-after look.png
+      from a photograph of a page
   merestone draw picture.jpg --values 3 --plainness 70 -o notan.pdf
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png

@@ -14,6 +14,7 @@ use merestone::transitions::HowMuch;
 use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::on_paper::{UNDER_INK_CAUTION, extra, layers_apart, look, on_paper, placing};
+use super::page_args;
 use super::paper_args::MarksArg;
 use super::plotter_args::{PLOTTER_CAUTION, PlotterFilesArg, figures, plotter};
 use super::plotter_files;
@@ -37,6 +38,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
         read(&input, args)?;
     }
     let mut outputs = Outputs::new(&args.files, &input, args.print.print_on.is_some(), &layers_apart(args))?;
+    page_args::add(&mut outputs, &args.page, &input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, &input)?;
     spare_mask(&args.zones, &outputs)?;
     set_threads(args)?;
@@ -114,6 +116,7 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
     });
     let (zones, [focus, rest]) = outlined(&args.zones);
     Ok(Settings {
+        page: page_args::page(&args.page)?,
         place: placing(&args.paper),
         values,
         breaks,
@@ -213,6 +216,9 @@ fn result(
         }
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
+        Content::BeforeAfter => stages.before_after.as_ref().map(output::grey_png).ok_or_else(|| {
+            Failure::other("a view of the reference that was not made is a fault of the program; report it")
+        })?,
         Content::Plotter | Content::PlotterPart(_) | Content::OrderSvg | Content::OrderPng => {
             return Err(Failure::other(
                 "a plotter's file without a plotter is a fault of the program; report it",

@@ -83,6 +83,8 @@ pub(crate) enum Content {
     OrderSvg,
     /// The same as a picture.
     OrderPng,
+    /// The reference before and after.
+    BeforeAfter,
 }
 
 /// Where a result goes.

@@ -4,6 +4,7 @@ mod args;
 mod draw;
 mod files;
 mod on_paper;
+mod page_args;
 mod paper_args;
 mod plotter_args;
 mod plotter_files;

@@ -16,7 +16,7 @@ pub use ink::{Ink, Look, soft_line_mm};
 pub use net_file::net_json;
 pub use pdf::{pdf, pdf_pages};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
-pub use png::{png, value_map_png};
+pub use png::{grey_png, png, value_map_png};
 pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,
     report_json,

@@ -11,6 +11,7 @@ use thiserror::Error;
 
 use crate::areas::zones::{Purpose, ZoneError};
 use crate::reference::ReferenceError;
+use crate::reference::page::PageError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
 
@@ -172,6 +173,9 @@ pub enum StudyError {
     /// The reference.
     #[error(transparent)]
     Reference(#[from] ReferenceError),
+    /// The page in the reference.
+    #[error(transparent)]
+    Page(#[from] PageError),
     /// The sheet.
     #[error(transparent)]
     Sheet(#[from] SheetError),
@@ -186,6 +190,7 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
+            Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             _ => true,
         }

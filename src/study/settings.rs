@@ -6,6 +6,7 @@ use crate::areas::zones::{
     Zones, Zoning,
 };
 use crate::plotter::PlotterOptions;
+use crate::reference::page::PageOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::thin::ThinOptions;
@@ -48,6 +49,8 @@ pub struct ZoneLimits {
 /// Every setting of one study.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
+    /// What is done to the reference before it is studied.
+    pub page: PageOptions,
     /// The paper of the sheet.
     pub paper: Paper,
     /// How the picture is put on the sheet.
@@ -95,6 +98,7 @@ impl Settings {
     #[must_use]
     pub fn on(paper: Paper) -> Self {
         Self {
+            page: PageOptions::default(),
             paper,
             place: PlaceOptions::default(),
             values: DEFAULT_VALUES,
