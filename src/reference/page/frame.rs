@@ -171,3 +171,6 @@ fn without_captions(content: &Raster<bool>, size: [usize; 2]) -> Option<Framed> 
     (!captions.is_empty())
         .then(|| Framed { kept, figures: FrameFigures { captions, ..FrameFigures::default() } })
 }
+
+#[cfg(test)]
+mod tests;

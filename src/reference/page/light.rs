@@ -63,9 +63,8 @@ const UNDER_GROWN: f64 = 0.12;
 const GROWN_STEP: f64 = 0.04;
 /// How far above the surface paper may lie: nothing is brighter than paper, but glare.
 const ABOVE: f64 = 0.5;
-/// Weights of paper inside the picture against the margins', and of cells with ink that lie under the surface.
-const INSIDE_WEIGHT: f64 = 0.3;
-const UNDER_WEIGHT: f64 = 0.15;
+/// Weight of cells with ink that lie under the surface: a narrow gap is never quite as bright as paper.
+const UNDER_WEIGHT: f64 = 0.045;
 /// Rounds of telling paper by the surface and the surface by paper.
 const ROUNDS: usize = 8;
 /// Without margins: share of cells with ink and paper both that makes a drawing in ink.
@@ -75,6 +74,10 @@ const LEAST_PAPER: f64 = 0.04;
 const LEAST_PARTS: f64 = 0.6;
 /// What shows through is looked for within this, and always taken to be at least that: what JPEG leaves.
 const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
+/// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
+/// surface follows a part of it.
+const DIP_RANK: f64 = 0.01;
+const DIP_TIMES: f64 = 1.25;
 /// Tones darker than the paper by so many times the show-through stay as they are.
 const UNTOUCHED: f64 = 2.5;
 /// Least light that a pixel is counted with, before logarithms.
@@ -246,11 +249,12 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.bright[i] - surface[i]).collect();
-    let dip = 1.0 - rank(&mut dips, 0.02).exp();
+    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.dark[i] - surface[i]).collect();
+    // What shows through is softer than print: it lies in cells that are otherwise even.
+    let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
     let lost = if how == EvenLight::Guess { 0.0 } else { lost };
-    let light = over_page(&cells, &surface, page.width(), page.height());
+    let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
     let evened = divide(page, &light, lost);
 
     let inside: Vec<f64> = (0..cells.len()).filter(|&i| !cells.outermost(i)).map(|i| surface[i]).collect();
@@ -297,9 +301,8 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
         let weights: Vec<f64> = (0..cells.len())
             .map(|i| match (rim[i], paper[i]) {
                 (true, _) => 1.0,
-                // A narrow gap is never quite as bright as paper.
-                (_, true) if ink[i] && cells.bright[i] < surface[i] => INSIDE_WEIGHT * UNDER_WEIGHT,
-                (_, true) => INSIDE_WEIGHT,
+                (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
+                (_, true) => 1.0,
                 _ => 0.0,
             })
             .collect();
@@ -311,13 +314,12 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
     (share >= LEAST_PAPER && held >= LEAST_PARTS).then_some((surface, paper))
 }
 
-/// The light over the page, smoothly between the middles of the cells.
-fn over_page(cells: &Cells, surface: &[f64], width: usize, height: usize) -> Raster<f32> {
-    let light = surface.iter().map(|l| l.exp() as f32).collect();
-    resample(&Raster::from_vec(cells.width, cells.height, light), width, height)
+/// Figures of cells over the page, smoothly between the middles of the cells.
+fn over_page(cells: &Cells, figures: impl Iterator<Item = f32>, page: &Raster<f32>) -> Raster<f32> {
+    resample(&Raster::from_vec(cells.width, cells.height, figures.collect()), page.width(), page.height())
 }
 
-/// Reflectance by the paper's light, and what shows through lifted to paper.
+/// Reflectance by the paper's light, and what shows through lifted to paper: between strokes too, where it darkens tones.
 fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
     let (white, untouched) = (1.0 - lost as f32, 1.0 - (UNTOUCHED * lost) as f32);
     let lift = |r: f32| {
@@ -329,7 +331,10 @@ fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
             r
         }
     };
-    let data =
-        page.data().iter().zip(light.data()).map(|(&y, &l)| lift(y / l.max(DARK as f32)).clamp(0.0, 1.0));
+    let samples = page.data().iter().zip(light.data());
+    let data = samples.map(|(&y, &l)| lift((y / l.max(DARK as f32)).clamp(0.0, 1.0)));
     Raster::from_vec(page.width(), page.height(), data.collect())
 }
+
+#[cfg(test)]
+mod tests;

@@ -330,7 +330,7 @@ fn flatten(quad: &Quad, seen: Seen, shape: TrueShape, size: [usize; 2]) -> (Flat
         bend: seen.map(|s| s.1),
         ratio,
         ratio_doubt: (shape == TrueShape::Estimated).then_some(estimate.doubt),
-        size_px: warp::flat_size(quad, ratio, size[0] * size[1]),
+        size_px: warp::flat_size(quad, ratio, mm, size[0] * size[1]),
     };
     (figures, mm)
 }

@@ -7,9 +7,12 @@ use crate::raster::Raster;
 /// One side of a page.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Side {
-    /// A point on it, and its direction of length 1.
+    /// Its start, and its direction of length 1.
     at: [f64; 2],
     along: [f64; 2],
+    /// Its length, and how far its middle lies inwards of its chord, in pixels.
+    length: f64,
+    rise: f64,
     /// Share of it that was seen as an edge near the line.
     pub(super) seen: f64,
     /// How far its middle strays from the line through its ends, as a share of its length.
@@ -19,7 +22,7 @@ pub(super) struct Side {
 /// Places along a side at which its edge is looked for.
 const PLACES: usize = 160;
 /// How far to either side it is looked for, as a share of its length.
-const REACH_SHARE: f64 = 0.012;
+const REACH_SHARE: f64 = 0.02;
 /// Pixels along the side over which each place is averaged, to either side.
 const ALONG: isize = 3;
 /// Rounds of the robust fit, and its least scale in pixels.
@@ -29,6 +32,13 @@ const LEAST_SCALE: f64 = 0.5;
 const FAR_SCALES: f64 = 4.685;
 
 impl Side {
+    /// The place at a share of its length, on its curve.
+    pub(super) fn place(&self, share: f64) -> [f64; 2] {
+        let rise = self.rise * (1.0 - (2.0 * share - 1.0).powi(2));
+        let inward = [-self.along[1], self.along[0]];
+        [0, 1].map(|k| self.at[k] + share * self.length * self.along[k] + rise * inward[k])
+    }
+
     /// Where two sides meet.
     pub(super) fn meet(&self, other: &Self) -> Option<[f64; 2]> {
         let det = self.along[0] * other.along[1] - self.along[1] * other.along[0];
@@ -70,7 +80,7 @@ pub(super) fn refine(reference: &Raster<f32>, a: [f64; 2], b: [f64; 2], darker: 
         edges.extend(steepest(&profile, darker).map(|d| (2.0 * t - 1.0, d - reach as f64)));
     }
     let Some((curve, scale)) = fit(&edges) else {
-        return Side { at: a, along, seen: 0.0, bend: 0.0 };
+        return Side { at: a, along, length, rise: 0.0, seen: 0.0, bend: 0.0 };
     };
     let on = edges.iter().filter(|&&(t, d)| (d - value(&curve, t)).abs() <= FAR_SCALES * scale).count();
     // The chord: from the curve's start to its end.
@@ -81,6 +91,8 @@ pub(super) fn refine(reference: &Raster<f32>, a: [f64; 2], b: [f64; 2], darker: 
     Side {
         at: start,
         along: [0, 1].map(|k| (end[k] - start[k]) / chord),
+        length: chord,
+        rise: -curve[2],
         seen: on as f64 / PLACES as f64,
         bend: curve[2].abs() / length,
     }
@@ -174,7 +186,7 @@ mod tests {
     }
 
     proptest! {
-        /// A side that leans and bends is found to a tenth of a pixel, and its bend to a hundredth of a per cent.
+        /// A side that leans and bends is found to a tenth of a pixel, and its bend to a fortieth of a per cent.
         #[test]
         fn sides_are_placed(at in 60.0..70.0_f64, lean in -0.02..0.02_f64, rise in -4.0..4.0_f64) {
             let top = |x: f64| {
@@ -188,7 +200,7 @@ mod tests {
                 let got = side.at[1] + (x - side.at[0]) / side.along[0] * side.along[1];
                 prop_assert!((got - want).abs() < 0.12, "{} for {}", got, want);
             }
-            prop_assert!((side.bend - rise.abs() / 500.0).abs() < 2e-4, "bend {} for {}", side.bend, rise.abs() / 500.0);
+            prop_assert!((side.bend - rise.abs() / 500.0).abs() < 2.5e-4, "bend {} for {}", side.bend, rise.abs() / 500.0);
         }
     }
 }

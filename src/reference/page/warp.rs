@@ -11,9 +11,19 @@ const MOST_TIMES: f64 = 3.0;
 /// Widest kernel in pixels of the reference on either side of its middle: a bound on time for absurd corners.
 const WIDEST: f64 = 64.0;
 
-/// Width and height in pixels at which a flat page of this aspect (width to height) loses nothing of its picture: no
-/// pixel of it covers more than one of the reference anywhere, unless that takes more than three times its pixels.
-pub(super) fn flat_size(quad: &Quad, ratio: f64, pixels: usize) -> [usize; 2] {
+/// How much wider a flat page is made at most, so that its sides are whole pixels at its true ratio.
+const WIDENED: f64 = 1.03;
+/// Pixels of a mm are counted in this part of one, or in whole ones where there are many.
+const PART_OF_PX: f64 = 0.25;
+const MANY_PX_PER_MM: f64 = 4.0;
+
+/// The size of a flat page in pixels.
+///
+/// No pixel of it covers more than one of the reference anywhere, so that nothing is lost, unless that takes more than
+/// three times the reference's `pixels`. Where its size in mm is known, a mm has a whole number of pixels (or of quarters
+/// of one), so that lengths are cut exactly; elsewhere it is a little wider where its ratio (width to height) then comes
+/// out exactly.
+pub(super) fn flat_size(quad: &Quad, ratio: f64, size_mm: Option<[f64; 2]>, pixels: usize) -> [usize; 2] {
     let mut needed = [0.0_f64; 2];
     if let Some(map) = Homography::from_rectangle(1.0, 1.0, quad) {
         for at in [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]] {
@@ -22,10 +32,22 @@ pub(super) fn flat_size(quad: &Quad, ratio: f64, pixels: usize) -> [usize; 2] {
             }
         }
     }
-    let width = needed[0].max(needed[1] * ratio);
-    let height = width / ratio;
-    let shrink = (MOST_TIMES * pixels as f64 / (width * height)).sqrt().min(1.0);
-    [width, height].map(|side| (side * shrink).round().max(1.0) as usize)
+    let wide = needed[0].max(needed[1] * ratio);
+    let wide = wide.min((MOST_TIMES * pixels as f64 * ratio).sqrt());
+    let whole = |side: f64| (side.round() as usize).max(1);
+    if let Some(mm) = size_mm {
+        let part = if wide / mm[0] > MANY_PX_PER_MM { 1.0 } else { PART_OF_PX };
+        let px_per_mm = (wide / mm[0] / part - 1e-6).ceil().max(1.0) * part;
+        return mm.map(|side| whole(side * px_per_mm));
+    }
+    let first = wide.ceil().max(1.0) as usize;
+    let off = |width: usize| {
+        let height = width as f64 / ratio;
+        (height - height.round()).abs() / height
+    };
+    let width = (first..=(first as f64 * WIDENED) as usize).min_by(|&a, &b| off(a).total_cmp(&off(b)));
+    let width = width.unwrap_or(first);
+    [width, whole(width as f64 / ratio)]
 }
 
 /// Lays the quad of a reference flat as `width` x `height` pixels.
@@ -138,7 +160,7 @@ mod tests {
                 corner[0] += inward[0] * moved[2 * k];
                 corner[1] += inward[1] * moved[2 * k + 1];
             }
-            let size = flat_size(&quad, 1.1, 260 * 240);
+            let size = flat_size(&quad, 1.1, None, 260 * 240);
             let flat = lay_flat(&picture, &quad, size, [0.0; 2]);
             let map = Homography::from_rectangle(size[0] as f64, size[1] as f64, &quad).expect("a map");
             for (x, y) in [(3, 5), (size[0] / 2, size[1] / 3), (size[0] - 7, size[1] - 4)] {
@@ -152,7 +174,9 @@ mod tests {
     fn an_upright_rectangle_is_cut_out_as_it_is() {
         let picture = waves(60, 50);
         let quad = [[10.0, 5.0], [50.0, 5.0], [50.0, 45.0], [10.0, 45.0]];
-        assert_eq!(flat_size(&quad, 1.0, 3000), [40, 40], "one pixel for one");
+        assert_eq!(flat_size(&quad, 1.0, None, 3000), [40, 40], "one pixel for one");
+        assert_eq!(flat_size(&quad, 1.0, Some([6.0, 6.0]), 3000), [42, 42], "seven pixels a mm");
+        assert_eq!(flat_size(&quad, 1.0, Some([30.0, 30.0]), 3000), [45, 45], "one and a half pixels a mm");
         let flat = lay_flat(&picture, &quad, [40, 40], [0.0; 2]);
         for (i, &got) in flat.data().iter().enumerate() {
             let want = picture.at(10 + i % 40, 5 + i / 40);
