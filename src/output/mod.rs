@@ -18,8 +18,8 @@ pub use pdf::{pdf, pdf_pages};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
 pub use png::{png, value_map_png};
 pub use report::{
-    Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,
-    report_json,
+    Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, ReferenceReport,
+    Report, SheetSize, report_json,
 };
 pub use svg::{svg, svg_layer};
 pub use underlay::Underlay;

@@ -119,9 +119,21 @@ pub struct Print {
     pub pages: Vec<PageReport>,
 }
 
+/// The reference that was drawn from.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct ReferenceReport {
+    /// SHA-256 of its file, in hexadecimal digits.
+    pub sha256: String,
+    /// The one that the study file has, when the reference has changed since.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recorded_sha256: Option<String>,
+}
+
 /// The report of one drawing. Its schema is `schema/report.schema.json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
+    /// The reference.
+    pub reference: ReferenceReport,
     /// Where the picture lies on the sheet, in mm.
     pub picture_mm: RectMm,
     /// Size of the sheet in mm.
@@ -172,6 +184,7 @@ impl Report {
     #[must_use]
     pub fn new(placement: &Placement) -> Self {
         Self {
+            reference: ReferenceReport::default(),
             picture_mm: placement.picture_mm,
             sheet_mm: SheetSize { width: placement.sheet_mm[0], height: placement.sheet_mm[1] },
             values: 0,

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report};
+use crate::output::{
+    Count, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, ReferenceReport, Report,
+};
 use crate::sheet::sheet_to_page;
 use crate::thin::ThinMark;
 use crate::tone::ReferenceKind;
@@ -47,6 +49,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         }
     }
     Report {
+        reference: ReferenceReport { sha256: stages.sha256.clone(), recorded_sha256: None },
         values: usize::from(settings.values),
         breaks: tone.scale.breaks().to_vec(),
         kind: Kind {

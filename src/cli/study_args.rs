@@ -1,0 +1,124 @@
+//! The options that are settings of a study: made from the same table as study files, so that both know the same.
+
+use std::path::PathBuf;
+
+use clap::builder::{PossibleValue, PossibleValuesParser};
+use clap::{Arg, ArgAction, ArgMatches, Args, Command, FromArgMatches, value_parser};
+
+use merestone::study::Choices;
+use merestone::study::file::{Form, Key, TABLES, Table, Usual};
+
+use super::print::Failure;
+
+/// What was given of them, in the order of the table.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct StudyArgs {
+    given: Vec<(&'static Key, Vec<String>)>,
+    mask: Option<PathBuf>,
+}
+
+impl StudyArgs {
+    /// Puts what was given over other choices.
+    pub(crate) fn apply(&self, choices: &mut Choices) -> Result<(), Failure> {
+        for (key, values) in self.given() {
+            let wrong = |e| Failure::wrong_use(format!("--{}: {e}", key.name));
+            key.apply(choices, &values).map_err(wrong)?;
+        }
+        if let Some(path) = &self.mask {
+            // A path from the command line need not be text.
+            choices.mask = (path.as_os_str() != "none").then(|| path.clone());
+        }
+        Ok(())
+    }
+
+    /// The keys that were given with their values as written.
+    pub(crate) fn given(&self) -> impl Iterator<Item = (&'static Key, Vec<&str>)> {
+        self.given.iter().map(|(key, values)| (*key, values.iter().map(String::as_str).collect()))
+    }
+
+    /// The mask that was given.
+    pub(crate) fn mask(&self) -> Option<&PathBuf> {
+        self.mask.as_ref()
+    }
+}
+
+/// The tables that have options.
+fn tables() -> impl Iterator<Item = (&'static Table, &'static str)> {
+    TABLES.iter().filter_map(|table| Some((*table, table.heading?)))
+}
+
+impl Args for StudyArgs {
+    fn augment_args(command: Command) -> Command {
+        let options = tables().flat_map(|(table, heading)| {
+            table.keys.iter().map(move |key| option(table, key).help_heading(heading))
+        });
+        command.args(options)
+    }
+
+    fn augment_args_for_update(command: Command) -> Command {
+        Self::augment_args(command)
+    }
+}
+
+impl FromArgMatches for StudyArgs {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let mut args = Self::default();
+        args.update_from_arg_matches(matches)?;
+        Ok(args)
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        use clap::parser::ValueSource::CommandLine;
+        for key in tables().flat_map(|(table, _)| table.keys) {
+            if matches.value_source(key.name) != Some(CommandLine) {
+                continue;
+            }
+            if matches!(key.form, Form::File) {
+                self.mask = matches.get_one::<PathBuf>(key.name).cloned();
+            } else if let Some(values) = matches.get_many::<String>(key.name) {
+                self.given.push((key, values.cloned().collect()));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The option of one key.
+fn option(table: &Table, key: &'static Key) -> Arg {
+    let mut option = Arg::new(key.name).long(key.name).value_name(key.form.value_name()).help(key.help);
+    option = match key.form {
+        // So that a file's "mirror = true" can be taken back.
+        Form::Flag => option
+            .num_args(0..=1)
+            .require_equals(true)
+            .default_missing_value("true")
+            .value_parser(["true", "false"])
+            .hide_possible_values(true)
+            .hide_default_value(true),
+        Form::Degrees => option.value_parser(["0", "90", "180", "270"]),
+        Form::Word(_, words) => {
+            let own = words.entries().into_iter().map(|(name, says)| PossibleValue::new(name).help(says));
+            let unset = key.unset().map(|word| PossibleValue::new(word).help("What follows from the rest"));
+            option.value_parser(PossibleValuesParser::new(own.chain(unset)))
+        }
+        Form::File => option.value_parser(value_parser!(PathBuf)),
+        _ => option.value_parser(move |text: &str| key.check(text).map(|()| text.to_owned())),
+    };
+    option = option.allow_hyphen_values(match key.form {
+        Form::Count { .. } | Form::Number { .. } | Form::Numbers { .. } | Form::List(_) => true,
+        // A paper and a place have names, which never begin with a dash.
+        Form::Written(syntax) => !["PAPER", "WHERE"].contains(&syntax.value_name),
+        Form::Flag | Form::Word(..) | Form::Degrees | Form::Text | Form::File => false,
+    });
+    option = match key.usual {
+        Usual::Value(text) if !text.is_empty() => option.default_value(text),
+        _ => option,
+    };
+    if let Form::List(_) = key.form {
+        option = option.action(ArgAction::Append);
+    }
+    if table.name == "plotter" {
+        option = option.requires("plotter");
+    }
+    option.conflicts_with_all(key.excludes)
+}
