@@ -16,6 +16,7 @@ mod promises;
 mod reading;
 mod sheet_sizes;
 mod sphere;
+mod study_file;
 mod texture;
 mod thin;
 mod tidy;

@@ -122,3 +122,109 @@ fn option(table: &Table, key: &'static Key) -> Arg {
     }
     option.conflicts_with_all(key.excludes)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use clap::Parser;
+    use merestone::study::file::{StudyFile, new_study};
+
+    use super::*;
+    use crate::cli::args::{Command, CommandLine};
+
+    fn choices(options: &[String]) -> Choices {
+        let fixed = ["merestone", "draw", "p.png", "--plotter", "p.svg"].map(str::to_owned);
+        let parsed = CommandLine::try_parse_from(fixed.iter().chain(options));
+        let Ok(CommandLine { command: Command::Draw(args) }) = parsed else {
+            panic!("{options:?}: {parsed:?}")
+        };
+        let mut choices = Choices::default();
+        args.study.apply(&mut choices).unwrap_or_else(|e| panic!("{options:?}: {e:?}"));
+        choices
+    }
+
+    fn file() -> StudyFile {
+        new_study(Path::new("study.toml"), Path::new("p.png"), None).unwrap_or_else(|e| panic!("{e}"))
+    }
+
+    #[test]
+    fn an_option_and_its_key_choose_the_same() {
+        let zone = ["rect:10%,10%,20%,20%"];
+        let mut tried = 0;
+        for key in tables().flat_map(|(table, _)| table.keys) {
+            let mut values = vec![key.usual.text()];
+            values.extend(match key.form {
+                Form::Flag => vec!["true"],
+                Form::Word(_, words) => words.entries().into_iter().map(|(name, _)| name).collect(),
+                Form::Degrees => vec!["90", "180", "270"],
+                _ => key.unset().into_iter().collect(),
+            });
+            for value in values {
+                let mut options = vec![format!("--{}={value}", key.name)];
+                let mut settings: Vec<(&str, &[&str])> = vec![(key.name, std::slice::from_ref(&value))];
+                // Limits in zones need zones.
+                if key.name.starts_with("focus-") || key.name.starts_with("rest-") {
+                    options.extend([format!("--focus={}", zone[0]), format!("--rest={}", zone[0])]);
+                    settings.extend([("focus", &zone[..]), ("rest", &zone[..])]);
+                }
+                let mut file = file();
+                file.set_all(&settings).unwrap_or_else(|e| panic!("{} = {value}: {e}", key.name));
+                let expected = Choices { reference: Some("p.png".into()), ..choices(&options) };
+                assert_eq!(*file.choices(), expected, "{options:?}");
+                tried += 1;
+            }
+        }
+        assert!(tried >= 100, "only {tried} settings were tried");
+    }
+
+    #[test]
+    fn options_win_over_the_file() {
+        let mut file = file();
+        let focus = ["rect:10%,10%,20%,20%"];
+        file.set_all(&[
+            ("mirror", &["true"]),
+            ("margin", &["35mm"]),
+            ("line-budget", &["3m"]),
+            ("picture-width", &["80mm"]),
+            ("focus", &focus),
+            ("zones", &["mask.png"]),
+        ])
+        .unwrap_or_else(|e| panic!("{e}"));
+        let over = |options: &[&str]| {
+            let fixed = ["merestone", "draw", "study.toml"];
+            let parsed = CommandLine::try_parse_from(fixed.iter().chain(options));
+            let Ok(CommandLine { command: Command::Draw(args) }) = parsed else { panic!("{options:?}") };
+            let mut choices = file.choices().clone();
+            args.study.apply(&mut choices).unwrap_or_else(|e| panic!("{options:?}: {e:?}"));
+            choices
+        };
+        assert_eq!(over(&[]), *file.choices(), "nothing given, nothing changed");
+        assert!(!over(&["--mirror=false"]).direct.on_paper.view.mirrored, "a yes is taken back");
+        assert_eq!(over(&["--margin", "auto"]).direct.place.margin_mm, None, "a length is taken back");
+        let scaled = over(&["--scale", "50%"]).direct.place;
+        assert_eq!((scaled.scale, scaled.picture_width_mm), (Some(0.5), None), "one size for another");
+        let plain = over(&["--plainness", "20"]).direct.how_much;
+        assert_eq!(plain, merestone::transitions::HowMuch::Plainness(20.0), "one amount for another");
+        assert!(over(&["--focus", "none"]).focus.is_empty(), "zones are taken back");
+        assert_eq!(
+            over(&["--focus", "rect:0%,0%,5%,5%", "--focus", "rect:5%,5%,5%,5%"]).focus.len(),
+            2,
+            "replaced"
+        );
+        assert_eq!(over(&["--zones", "none"]).mask, None, "the mask is taken back");
+        assert_eq!(over(&["--zones", "other.png"]).mask, Some("other.png".into()), "another mask");
+    }
+
+    #[test]
+    fn every_option_of_a_study_says_what_is_usual() {
+        let mut command = StudyArgs::augment_args(clap::Command::new("any"));
+        let help = command.render_long_help().to_string();
+        for key in tables().flat_map(|(table, _)| table.keys) {
+            assert!(help.contains(&format!("--{}", key.name)), "no --{}", key.name);
+            if let (Usual::Value(value), false) = (key.usual, matches!(key.form, Form::Flag)) {
+                assert!(value.is_empty() || help.contains(&format!("[default: {value}]")), "--{}", key.name);
+            }
+        }
+    }
+}

@@ -153,7 +153,7 @@ fn a_changed_setting_changes_its_own_line_alone() {
         for key in keys().filter(|key| !key.name.starts_with("focus-") && !key.name.starts_with("rest-")) {
             let mut file = read(&before).unwrap_or_else(|e| panic!("{e}"));
             file.set(key.name, &[other(key)]).unwrap_or_else(|e| panic!("{}: {e}", key.name));
-            let mut expected = file.choices().clone();
+            let mut expected = read(&before).unwrap_or_else(|e| panic!("{e}")).choices;
             key.apply(&mut expected, &[other(key)]).unwrap_or_else(|e| panic!("{}: {e}", key.name));
             if !matches!(key.form, Form::File) {
                 assert_eq!(*file.choices(), expected, "{}: set in the file and set directly", key.name);
@@ -287,10 +287,10 @@ fn paths_lead_from_the_files_folder() {
 #[test]
 fn the_shipped_schema_is_that_of_the_keys() {
     let shipped = include_str!("../../output/schema/study.schema.json");
-    let made = format!("{:#}\n", schema());
-    if made != shipped {
+    let made = schema();
+    if serde_json::from_str::<serde_json::Value>(shipped).ok().as_ref() != Some(&made) {
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/study.schema.json");
-        fs::write(&path, made).unwrap_or_else(|e| panic!("{e}"));
+        fs::write(&path, format!("{made:#}\n")).unwrap_or_else(|e| panic!("{e}"));
         panic!(
             "src/output/schema/study.schema.json is out of date; {} is what the keys ask for",
             path.display()

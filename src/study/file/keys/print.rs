@@ -174,7 +174,7 @@ pub(super) static PRINT: Table = Table {
         Key::new("extra-lines", Form::Number { least: 0.0, most: 100.0 }, Usual::Follows("30"))
             .says(
                 "Instead of the drawing only the lines that this lower plainness adds",
-                "Instead of the drawing, only the lines that this lower plainness adds to it, in the same place",
+                "Instead of the drawing, only the lines that this lower plainness (0 to 100) adds to it, in the same place",
             )
             .sets_or("none", |c, t| {
                 c.extra_plainness = t.map(written::plainness).transpose()?;
