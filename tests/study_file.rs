@@ -185,7 +185,7 @@ fn the_study_file_is_never_a_result() {
 fn a_picture_that_is_not_there_or_is_none() {
     let desk = desk();
     edit(&desk, "file = \"picture.png\"", "file = \"scans/lost.png\"");
-    refused(&desk, &["draw", "study.toml"], 1, &["study.toml", "line 16", "scans/lost.png", "not there"]);
+    refused(&desk, &["draw", "study.toml"], 1, &["study.toml", "line 15", "scans/lost.png", "not there"]);
     refused(&desk, &["draw", "no-such.toml"], 1, &["no-such.toml"]);
     refused(&desk, &["new", "no-such.png"], 1, &["no-such.png"]);
     refused(&desk, &["new", "."], 1, &["folder"]);

@@ -378,6 +378,22 @@ proptest! {
     }
 
     #[test]
+    fn no_value_makes_the_reader_panic(at in any::<prop::sample::Index>(), value in any::<String>(), cut in any::<prop::sample::Index>()) {
+        // Any text in place of a value, and any text put into a right one.
+        let all: Vec<&Key> = keys().collect();
+        let key = all[at.index(all.len())];
+        let mut right: Vec<char> = key.usual.text().chars().collect();
+        let cut = cut.index(right.len() + 1);
+        right.splice(cut..cut, value.chars());
+        for value in [value, right.into_iter().collect()] {
+            let mut file = fresh();
+            if let Err(error) = file.set(key.name, &[&value]) {
+                prop_assert!(matches!(error, StudyFileError::At { .. }), "{}", error);
+            }
+        }
+    }
+
+    #[test]
     fn any_text_is_read_back_as_it_was_set(credit in any::<String>()) {
         let mut file = fresh();
         file.set("credit", &[&credit]).map_err(|e| TestCaseError::fail(e.to_string()))?;
