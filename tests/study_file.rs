@@ -216,4 +216,21 @@ fn faults_are_one_sentence_with_a_place() {
     let desk = desk();
     refused(&desk, &["new", "picture.png", "-o", "b.toml", "--narrowest", "0mm"], 2, &["narrowest"]);
     refused(&desk, &["draw", "picture.png", "--extra-in", "C4"], 2, &["extra-lines"]);
+    refused(&desk, &["draw", "picture.png", "--close-over", "1mm"], 2, &["--close-over", "--plotter"]);
+}
+
+#[test]
+fn a_plotters_settings_are_used_when_its_file_is_asked_for() {
+    let desk = Desk::with_picture();
+    let settings = ["--lead-length", "0.2m", "--plotter-edges", "joined", "--close-over", "1mm"];
+    let sheet = ["--paper", "70x90mm", "--margin", "5mm"];
+    let made = desk.run(&[&["new", "picture.png"][..], &sheet, &settings].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    assert_eq!(desk.run(&["draw", "study.toml", "-o", "a.svg", "--plotter", "p.svg"]).code, 0, "by file");
+    let options =
+        [&["draw", "picture.png", "-o", "b.svg", "--plotter", "q.svg"][..], &sheet, &settings].concat();
+    assert_eq!(desk.run(&options).code, 0, "by options");
+    assert!(desk.get("p.svg") == desk.get("q.svg"), "the plotter's file differs");
+    assert_eq!(desk.run(&["draw", "study.toml", "-o", "c.svg"]).code, 0, "and without a plotter");
+    assert!(desk.get("c.svg") == desk.get("a.svg"), "the drawing differs");
 }

@@ -22,6 +22,13 @@ const PREVIEW_PX_PER_MM: f64 = 10.0;
 
 /// Draws one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
+    if args.plotter.plotter.is_none()
+        && let Some(name) = args.study.of_plotter()
+    {
+        return Err(Failure::wrong_use(format!(
+            "--{name} is about a plotter's file, and none is written; add --plotter with a name in .svg"
+        )));
+    }
     let job = Job::new(&args.reference, &args.study)?;
     let (choices, input) = (&job.choices, &job.input);
     let max_megapixels = args.running.max_megapixels;

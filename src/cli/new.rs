@@ -98,7 +98,7 @@ fn choose(study: &mut StudyFile, args: &NewArgs) -> Result<(), Failure> {
     let given: Vec<(&str, &[&str])> = given.iter().map(|(name, values)| (*name, &values[..])).collect();
     study.set_all(&given).map_err(|error| match error {
         // The file is not written yet, so its lines say nothing to anyone.
-        StudyFileError::At { fault, .. } => Failure::wrong_use(fault),
+        StudyFileError::At { fault, .. } => Failure::wrong_use(fault.sentence()),
         other => study_failure(&other),
     })
 }

@@ -6,9 +6,12 @@ use clap::builder::{PossibleValue, PossibleValuesParser};
 use clap::{Arg, ArgAction, ArgMatches, Args, Command, FromArgMatches, value_parser};
 
 use merestone::study::Choices;
-use merestone::study::file::{Form, Key, TABLES, Table, Usual};
+use merestone::study::file::{Form, Key, TABLES, Table, Usual, find};
 
 use super::print::Failure;
+
+/// What stands for no zone at all, so that a file's zones can be taken back.
+const NO_ZONE: &str = "none";
 
 /// What was given of them, in the order of the table.
 #[derive(Clone, Debug, Default)]
@@ -36,6 +39,12 @@ impl StudyArgs {
         self.given.iter().map(|(key, values)| (*key, values.iter().map(String::as_str).collect()))
     }
 
+    /// The first option given that is about a plotter.
+    pub(crate) fn of_plotter(&self) -> Option<&'static str> {
+        let about = |key: &&'static Key| find(key.name).is_some_and(|(table, _)| table.name == "plotter");
+        self.given.iter().map(|&(key, _)| key).find(about).map(|key| key.name)
+    }
+
     /// The mask that was given.
     pub(crate) fn mask(&self) -> Option<&PathBuf> {
         self.mask.as_ref()
@@ -49,9 +58,8 @@ fn tables() -> impl Iterator<Item = (&'static Table, &'static str)> {
 
 impl Args for StudyArgs {
     fn augment_args(command: Command) -> Command {
-        let options = tables().flat_map(|(table, heading)| {
-            table.keys.iter().map(move |key| option(table, key).help_heading(heading))
-        });
+        let options = tables()
+            .flat_map(|(table, heading)| table.keys.iter().map(move |key| option(key).help_heading(heading)));
         command.args(options)
     }
 
@@ -76,7 +84,11 @@ impl FromArgMatches for StudyArgs {
             if matches!(key.form, Form::File) {
                 self.mask = matches.get_one::<PathBuf>(key.name).cloned();
             } else if let Some(values) = matches.get_many::<String>(key.name) {
-                self.given.push((key, values.cloned().collect()));
+                let mut values: Vec<String> = values.cloned().collect();
+                if matches!(key.form, Form::List(_)) && values == [NO_ZONE] {
+                    values.clear();
+                }
+                self.given.push((key, values));
             }
         }
         Ok(())
@@ -84,7 +96,7 @@ impl FromArgMatches for StudyArgs {
 }
 
 /// The option of one key.
-fn option(table: &Table, key: &'static Key) -> Arg {
+fn option(key: &'static Key) -> Arg {
     let mut option = Arg::new(key.name).long(key.name).value_name(key.form.value_name()).help(key.help);
     option = match key.form {
         // So that a file's "mirror = true" can be taken back.
@@ -102,6 +114,10 @@ fn option(table: &Table, key: &'static Key) -> Arg {
             option.value_parser(PossibleValuesParser::new(own.chain(unset)))
         }
         Form::File => option.value_parser(value_parser!(PathBuf)),
+        Form::List(_) => option.value_parser(move |text: &str| match text {
+            NO_ZONE => Ok(text.to_owned()),
+            zone => key.check(zone).map(|()| zone.to_owned()),
+        }),
         _ => option.value_parser(move |text: &str| key.check(text).map(|()| text.to_owned())),
     };
     option = option.allow_hyphen_values(match key.form {
@@ -116,9 +132,6 @@ fn option(table: &Table, key: &'static Key) -> Arg {
     };
     if let Form::List(_) = key.form {
         option = option.action(ArgAction::Append);
-    }
-    if table.name == "plotter" {
-        option = option.requires("plotter");
     }
     option.conflicts_with_all(key.excludes)
 }

@@ -54,7 +54,7 @@ pub enum StudyFileError {
         most_mib: u64,
     },
     /// Something in it is wrong.
-    #[error("{}, line {}, column {}: {fault}", path.display(), place.line, place.column)]
+    #[error("{}, line {}, column {}: {}", path.display(), place.line, place.column, fault.sentence())]
     At {
         /// The file.
         path: PathBuf,
@@ -194,6 +194,24 @@ pub enum Fault {
         /// What is wrong.
         reason: String,
     },
+}
+
+/// Most characters of a sentence: a value that is quoted in it may be of any length.
+const MOST_SAID: usize = 300;
+
+impl Fault {
+    /// What is wrong as one line, however the text at fault was written.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let said: Vec<char> =
+            self.to_string().chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        if said.len() <= MOST_SAID {
+            return said.into_iter().collect();
+        }
+        // The end says what to write instead.
+        let (first, last) = (&said[..MOST_SAID / 3], &said[said.len() - MOST_SAID / 2..]);
+        format!("{} ... {}", first.iter().collect::<String>(), last.iter().collect::<String>())
+    }
 }
 
 impl From<&StudyError> for Fault {

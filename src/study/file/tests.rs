@@ -243,6 +243,7 @@ fn faults_have_their_place_and_the_nearest_right_name() {
         ("[print]\ndate = 1999-05-07", 5, 8, &["a text in quotes", "date"]),
         ("[focus-and-rest]\nfocus = [\"rect:0%,0%,5%,5%\", \"rect:1\"]", 5, 30, &["focus", "rect:1"]),
         ("[focus-and-rest]\nfocus = \"rect:0%,0%,5%,5%\"", 5, 9, &["a list"]),
+        ("[focus-and-rest]\nfocus = [\"none\"]", 5, 10, &["rect:LEFT"]),
         ("[focus-and-rest]\nrest-narrowest = \"3mm\"", 5, 18, &["no rest zone"]),
         ("[[sheet]]\npaper = \"a4\"", 4, 3, &["[sheet]"]),
         ("[sheet]\n[sheet.paper]", 5, 8, &["paper"]),
@@ -371,7 +372,8 @@ proptest! {
             }
             Err(StudyFileError::At { place, fault, .. }) => {
                 prop_assert!(lies_in(place, &text), "{:?} of {:?}: {}", place, text, fault);
-                prop_assert!(!fault.to_string().contains('\n'), "{}", fault);
+                let said = fault.sentence();
+                prop_assert!(!said.contains(char::is_control) && said.chars().count() <= 310, "{}", said);
             }
             Err(error) => return Err(TestCaseError::fail(error.to_string())),
         }

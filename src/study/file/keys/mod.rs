@@ -143,8 +143,7 @@ impl Key {
         match self.setter {
             Setter::One(set) => set(choices, one),
             Setter::OneOr(word, set) => set(choices, (one.trim() != word).then_some(one)),
-            // For lists the word `none` is the empty list, which the command line cannot write otherwise.
-            Setter::Many(set) => set(choices, if values == ["none"] { &[] } else { values }),
+            Setter::Many(set) => set(choices, values),
         }
     }
 
