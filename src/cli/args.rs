@@ -180,6 +180,11 @@ pub(crate) struct LineArgs {
     #[arg(long)]
     pub(crate) chain: bool,
 
+    /// Weight of the printed lines: even, or by-step, where a line over two values is heavier than one over a single
+    /// value, and one over three or more heavier still
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = WeightArg::Even)]
+    pub(crate) weight: WeightArg,
+
     /// Width of the printed line, in mm, cm or in [default: by --look, 0.35mm or 0.18mm]
     #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
     pub(crate) line: Option<f64>,
@@ -286,6 +291,15 @@ pub(crate) enum KindArg {
     Tonal,
     /// Tones with holding lines
     TonalWithLines,
+}
+
+/// Weight of the printed lines.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum WeightArg {
+    /// All alike
+    Even,
+    /// Heavier where more values change
+    ByStep,
 }
 
 /// `--soft`.

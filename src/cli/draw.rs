@@ -3,7 +3,7 @@
 use std::fs;
 use std::time::Instant;
 
-use merestone::output::{self, Look};
+use merestone::output::{self, LineWeight, Look};
 use merestone::reference::{ReadOptions, Reference, ReferenceError, read_bytes, read_file};
 use merestone::sheet::Paper;
 use merestone::strokes::SoftLines;
@@ -11,7 +11,7 @@ use merestone::study::{DEFAULT_VALUES, Settings, Stages, Step, StudyError, repor
 use merestone::tone::{BreakRule, PitchRule, ReferenceKind, ToneRange};
 use merestone::transitions::HowMuch;
 
-use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
+use super::args::{DrawArgs, KindArg, LineArgs, SoftArg, WeightArg};
 use super::files::{Content, Input, Output, Outputs, read_piped};
 use super::on_paper::{UNDER_INK_CAUTION, extra, layers_apart, look, on_paper, placing};
 use super::paper_args::MarksArg;
@@ -146,6 +146,10 @@ fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
             SoftArg::None => SoftLines::None,
         },
         chain: args.lines.chain,
+        weight: match args.lines.weight {
+            WeightArg::Even => LineWeight::Even,
+            WeightArg::ByStep => LineWeight::ByStep,
+        },
         line_mm: args.lines.line.unwrap_or(look(&args.print).line_mm()),
         on_paper: on_paper(args)?,
         plotter: plotter(&args.plotter, args.print.marks == MarksArg::All),
