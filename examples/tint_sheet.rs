@@ -4,7 +4,6 @@
 //! `cargo run --release --example tint_sheet -- PICTURE [FOLDER]` writes `tint-sheet.svg` and `tint-sheet.wkt` to FOLDER
 //! (default: here). The picture lies on A4 as `merestone draw` puts it.
 
-use std::collections::BTreeMap;
 use std::error::Error;
 use std::fmt::Write;
 use std::fs;
@@ -33,9 +32,6 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     fs::write(folder.join("tint-sheet.svg"), svg(&stages, &polygons))?;
     fs::write(folder.join("tint-sheet.wkt"), wkt(net, &polygons))?;
-    for (value, neighbours) in neighbours(net) {
-        println!("value {value}: {neighbours} borders with other values");
-    }
     Ok(())
 }
 
@@ -79,15 +75,4 @@ fn wkt(net: &BoundaryNet, polygons: &[AreaPolygon]) -> String {
 fn listed(points: &[Point], between: &str, apart: &str) -> String {
     let each: Vec<String> = points.iter().map(|p| format!("{:.6}{between}{:.6}", p.x, p.y)).collect();
     each.join(apart)
-}
-
-/// How many borders with other values the areas of each value have.
-fn neighbours(net: &BoundaryNet) -> BTreeMap<u8, usize> {
-    let mut count = BTreeMap::new();
-    for transition in &net.transitions {
-        for value in transition.values {
-            *count.entry(value).or_default() += 1;
-        }
-    }
-    count
 }

@@ -142,7 +142,8 @@ def solve(strokes, seconds):
     found = None
     while time.monotonic() - began < seconds:
         # Parts that are apart are cut off before a programme is solved to the end.
-        h.setOptionValue("time_limit", h.getRunTime() + max(1.0, min(seconds / 5, seconds - (time.monotonic() - began))))
+        h.zeroAllClocks()
+        h.setOptionValue("time_limit", max(1.0, min(seconds / 5, seconds - (time.monotonic() - began))))
         h.run()
         info = h.getInfo()
         bound = max(bound, info.mip_dual_bound if np.isfinite(info.mip_dual_bound) else 0.0)
