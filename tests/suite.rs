@@ -4,6 +4,7 @@ mod bad_input;
 mod command_line;
 mod curves;
 mod drawn;
+mod edges;
 mod extra;
 mod kernels;
 mod label_maps;

@@ -155,6 +155,12 @@ pub enum StudyError {
         /// Name of the last square.
         last: String,
     },
+    /// Lines that are joined have no one step to be as heavy as.
+    #[error(
+        "joined lines run along steps of several sizes, so they cannot be heavier by step; leave out the joining or the \
+         weight"
+    )]
+    WeightOfChained,
     /// Limits of zones without such zones.
     #[error("limits in {purpose} are given, but no {purpose} zone; add one, or leave the limits out")]
     NoZone {

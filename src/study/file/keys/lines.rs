@@ -2,6 +2,7 @@
 
 use super::syntax::{AREA, LENGTH, LINE_TOTAL, THIN};
 use super::{Key, Table, Usual};
+use crate::output::LineWeight;
 use crate::strokes::SoftLines;
 use crate::study::file::form::Form;
 use crate::study::written::{self, Words};
@@ -12,6 +13,11 @@ const SOFT: Words<SoftLines, 3> = [
     ("solid", "Whole lines, thinner in print than hard ones", SoftLines::Solid),
     ("broken", "Lines with real gaps", SoftLines::Broken),
     ("none", "No lines", SoftLines::None),
+];
+
+const WEIGHTS: Words<LineWeight, 2> = [
+    ("even", "All alike", LineWeight::Even),
+    ("by-step", "Heavier where more values change", LineWeight::ByStep),
 ];
 
 pub(super) static LINES: Table = Table {
@@ -95,6 +101,16 @@ pub(super) static LINES: Table = Table {
             )
             .sets(|c, t| {
                 c.direct.chain = written::flag(t)?;
+                Ok(())
+            }),
+        Key::new("weight", Form::Word("HOW", &WEIGHTS), Usual::Value("even"))
+            .says(
+                "Weight of the printed lines: even, or by-step: heavier where more values change",
+                "Weight of the printed lines: even, or by-step, where a line over two values is heavier than one over a \
+                 single value, and one over three or more heavier still",
+            )
+            .sets(|c, t| {
+                c.direct.weight = written::word(&WEIGHTS, t)?;
                 Ok(())
             }),
         Key::new("line", Form::Written(&LENGTH), Usual::Follows("0.35mm"))
