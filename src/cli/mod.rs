@@ -3,14 +3,14 @@
 mod args;
 mod draw;
 mod files;
-mod on_paper;
+mod job;
+mod new;
 mod page_args;
-mod paper_args;
 mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
-mod values;
+mod study_args;
 mod zones;
 
 use std::panic;
@@ -69,6 +69,7 @@ fn dispatch() -> Result<(), Failure> {
     };
     match line.command {
         Command::Draw(args) => draw::run(&args),
+        Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
             let mut script = Vec::new();

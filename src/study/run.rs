@@ -85,6 +85,8 @@ pub struct Stages {
     pub page: Option<PageFigures>,
     /// The reference before and after, when asked for.
     pub before_after: Option<Raster<u8>>,
+    /// SHA-256 of the reference's file, in hexadecimal digits.
+    pub sha256: String,
     /// The sheet and where the picture lies on it.
     pub placement: Placement,
     /// Working pixels per mm, the same on both axes.
@@ -160,6 +162,7 @@ pub fn run(
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let working = resample(&reference.luminance, width, height);
+    let sha256 = reference.sha256.clone();
     drop(reference);
 
     clock.next(Step::Tone);
@@ -229,6 +232,7 @@ pub fn run(
         Stages {
             page,
             before_after,
+            sha256,
             plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
                 .take(&mut notes),
             placement,

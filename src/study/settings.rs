@@ -5,6 +5,7 @@ use crate::areas::zones::{
     FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
     Zones, Zoning,
 };
+use crate::output::LineWeight;
 use crate::plotter::PlotterOptions;
 use crate::reference::page::PageOptions;
 use crate::sheet::{Paper, PlaceOptions};
@@ -85,6 +86,8 @@ pub struct Settings {
     pub chain: bool,
     /// Width of the printed line, in mm.
     pub line_mm: f64,
+    /// Whether lines are heavier where more values change.
+    pub weight: LineWeight,
     /// How the sheet is shown, marked and printed.
     pub on_paper: OnPaper,
     /// What a plotter is to draw, when there is one.
@@ -116,6 +119,7 @@ impl Settings {
             soft: SoftLines::Solid,
             chain: false,
             line_mm: DEFAULT_LINE_MM,
+            weight: LineWeight::Even,
             on_paper: OnPaper::default(),
             plotter: None,
             extra: None,
@@ -152,6 +156,9 @@ impl Settings {
         self.check_zones()?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
+        if self.chain && self.weight == LineWeight::ByStep {
+            return Err(StudyError::WeightOfChained);
+        }
         for (what, length) in [
             ("picture's width", self.place.picture_width_mm),
             ("picture's height", self.place.picture_height_mm),
