@@ -7,6 +7,7 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::paper_args::{PaperArgs, PrintArgs};
+use super::plan::PlanArgs;
 use super::plotter_args::PlotterArgs;
 use super::values::{
     BreaksArg, PitchArg, ThinArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length,
@@ -37,6 +38,8 @@ pub(crate) struct CommandLine {
 pub(crate) enum Command {
     /// Draw the boundary lines of a reference picture at the size of the paper
     Draw(Box<DrawArgs>),
+    /// Make the numbered value plan of a reference picture, with its key, to work from
+    Plan(Box<PlanArgs>),
     /// List the papers known by name, with their sizes in mm and inches
     #[command(after_help = "Example:\n  merestone papers")]
     Papers,
@@ -222,7 +225,7 @@ pub(crate) struct ZoneArgs {
 }
 
 /// Files.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Files")]
 pub(crate) struct FileArgs {
     /// A drawing to write, .svg, .pdf or .png by its ending; may be given again; - is standard output [default:

@@ -12,7 +12,7 @@ use merestone::tone::{BreakRule, PitchRule, ReferenceKind, ToneRange};
 use merestone::transitions::HowMuch;
 
 use super::args::{DrawArgs, KindArg, LineArgs, SoftArg};
-use super::files::{Content, Input, Output, Outputs, read_piped};
+use super::files::{Content, Input, Outputs, read_piped};
 use super::on_paper::{UNDER_INK_CAUTION, extra, layers_apart, look, on_paper, placing};
 use super::paper_args::MarksArg;
 use super::plotter_args::{PLOTTER_CAUTION, PlotterFilesArg, figures, plotter};
@@ -23,7 +23,7 @@ use super::values::{BreaksArg, PitchArg, ToneRangeArg};
 use super::zones::{outlined, read_mask, spare_mask};
 
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
-const PREVIEW_PX_PER_MM: f64 = 10.0;
+pub(super) const PREVIEW_PX_PER_MM: f64 = 10.0;
 /// Draws one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let mut settings = settings(args)?;
@@ -100,7 +100,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
 }
 
 /// Options to settings; what cannot be read at all is refused here, what makes no sense by the settings' own check.
-fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
+pub(super) fn settings(args: &DrawArgs) -> Result<Settings, Failure> {
     let paper = Paper::parse(&args.paper.paper).map_err(Failure::wrong_use)?;
     let breaks = match &args.values.breaks {
         BreaksArg::Fitted => BreakRule::Fitted,
@@ -165,11 +165,11 @@ fn how_much(lines: &LineArgs) -> HowMuch {
 }
 
 /// Whose fault it is decides on the exit code.
-fn failure(error: &StudyError) -> Failure {
+pub(super) fn failure(error: &StudyError) -> Failure {
     if error.wrong_use() { Failure::wrong_use(error) } else { Failure::other(error) }
 }
 
-fn read(input: &Input, args: &DrawArgs) -> Result<(Reference, Vec<String>), Failure> {
+pub(super) fn read(input: &Input, args: &DrawArgs) -> Result<(Reference, Vec<String>), Failure> {
     let options = ReadOptions { max_megapixels: f64::from(args.running.max_megapixels) };
     let read = match input {
         Input::File(path) => read_file(path, &options),
@@ -181,7 +181,7 @@ fn read(input: &Input, args: &DrawArgs) -> Result<(Reference, Vec<String>), Fail
 }
 
 /// Sets how many threads work at once; without the option all processors do.
-fn set_threads(args: &DrawArgs) -> Result<(), Failure> {
+pub(super) fn set_threads(args: &DrawArgs) -> Result<(), Failure> {
     let Some(threads) = args.running.threads else { return Ok(()) };
     rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
         Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
@@ -218,6 +218,11 @@ fn result(
                 "a plotter's file without a plotter is a fault of the program; report it",
             ));
         }
+        Content::KeySvg | Content::KeyPng => {
+            return Err(Failure::other(
+                "a drawing has no key, which is a fault of the program; report it",
+            ));
+        }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),
     })
@@ -225,20 +230,12 @@ fn result(
 
 /// One line at the end: how much there is to draw, and where it went.
 fn summary(stages: &Stages, outputs: &Outputs) -> String {
-    let files: Vec<String> = outputs
-        .list()
-        .iter()
-        .map(|output| match output {
-            Output::Piped(_) => "standard output".into(),
-            Output::File(_, path) => path.display().to_string(),
-        })
-        .collect();
     format!(
         "{:.2} m of line, {} areas, {} transitions; wrote {}",
         // Nothing drawn is 0, not -0.
         stages.strokes.drawn_mm.max(0.0) / 1000.0,
         stages.traced.net.areas.len(),
         stages.traced.net.transitions.len(),
-        files.join(", ")
+        outputs.names()
     )
 }

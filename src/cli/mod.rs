@@ -5,6 +5,7 @@ mod draw;
 mod files;
 mod on_paper;
 mod paper_args;
+mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
@@ -68,6 +69,7 @@ fn dispatch() -> Result<(), Failure> {
     };
     match line.command {
         Command::Draw(args) => draw::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
             let mut script = Vec::new();

@@ -109,7 +109,7 @@ pub(crate) fn layers_apart(args: &DrawArgs) -> Vec<Layer> {
         Layer::Hard => true,
         Layer::Soft => args.lines.soft != SoftArg::None,
         Layer::Thin => args.lines.thin.0.is_some(),
-        Layer::Guides => false,
+        Layer::Guides | Layer::Tints | Layer::Values | Layer::Key => false,
         Layer::Squares | Layer::Numbers => marked && print.squares != SquaresArg::None,
         Layer::Marks => marked,
     };

@@ -1,6 +1,7 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use super::plan_report::PlanReport;
 use crate::plotter::PlotterFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
 use serde::Serialize;
@@ -157,6 +158,9 @@ pub struct Report {
     /// What a plotter does, when it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plotter: Option<PlotterFigures>,
+    /// The value plan, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<PlanReport>,
     /// How far each step moved the lines at most, when measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distances_mm: Option<Distances>,
@@ -189,6 +193,7 @@ impl Report {
             refits: Count::default(),
             print: Print::default(),
             plotter: None,
+            plan: None,
             distances_mm: None,
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

@@ -2,6 +2,7 @@
 
 mod extra;
 mod on_paper;
+mod plan;
 mod plotter;
 mod report;
 mod run;
@@ -13,9 +14,11 @@ use crate::areas::zones::{Purpose, ZoneError};
 use crate::reference::ReferenceError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
+use crate::transitions::WalkError;
 
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
@@ -178,6 +181,9 @@ pub enum StudyError {
     /// The tones.
     #[error(transparent)]
     Tone(#[from] ToneError),
+    /// A net that cannot be walked around.
+    #[error("{0}; this is a fault of the program, please report it with the reference")]
+    Net(#[from] WalkError),
 }
 
 impl StudyError {
@@ -186,6 +192,7 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
+            Self::Net(_) => false,
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             _ => true,
         }
