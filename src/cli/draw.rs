@@ -219,9 +219,7 @@ fn result(
             ));
         }
         Content::KeySvg | Content::KeyPng => {
-            return Err(Failure::other(
-                "a drawing has no key, which is a fault of the program; report it",
-            ));
+            return Err(Failure::other("a drawing has no key, which is a fault of the program; report it"));
         }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
         Content::Report => output::report_json(&report(stages, settings, timings_ms)).into_bytes(),

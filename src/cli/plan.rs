@@ -10,7 +10,8 @@ use merestone::plan::{PLAN_LINE_MM, PlanOptions};
 use merestone::sheet::Layer;
 use merestone::strokes::StrokePlan;
 use merestone::study::{
-    KeyPlace, PlanSettings, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study, value_plan,
+    KeyPlace, PlanSettings, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study,
+    value_plan,
 };
 
 use super::args::{DrawArgs, SoftArg};
@@ -38,7 +39,7 @@ pub(crate) struct PlanArgs {
 #[derive(Debug, Args)]
 #[command(next_help_heading = "Plan", after_help = PLAN_EXAMPLES)]
 pub(crate) struct PlanOnlyArgs {
-    /// Label an area whose own tone lies between two values with the half (3\u{bd}); borders stay as they are
+    /// Label an area whose own tone lies between two values with the half (3 1/2); borders stay as they are
     #[arg(long)]
     pub(crate) halves: bool,
 
@@ -105,8 +106,16 @@ fn check(args: &DrawArgs) -> Result<(), Failure> {
         (args.lines.chain, "--chain", "is about strokes, and a plan is printed"),
         (args.plotter.plotter.is_some(), "--plotter", "is for the drawing, and a plan is printed"),
         (args.print.extra_lines.is_some(), "--extra-lines", "is for the drawing, and a plan has every area"),
-        (args.print.look == LookArg::UnderInk, "--look under-ink", "is for the drawing paper, and a plan lies beside it"),
-        (args.lines.soft == SoftArg::None, "--soft none", "would leave areas of a plan without their borders"),
+        (
+            args.print.look == LookArg::UnderInk,
+            "--look under-ink",
+            "is for the drawing paper, and a plan lies beside it",
+        ),
+        (
+            args.lines.soft == SoftArg::None,
+            "--soft none",
+            "would leave areas of a plan without their borders",
+        ),
     ];
     match refused.into_iter().find(|&(given, ..)| given) {
         Some((_, option, why)) => Err(Failure::wrong_use(format!("{option} {why}; leave it out"))),
@@ -235,7 +244,12 @@ fn result(
         }
         Content::KeyPng => {
             let page = plan.key_in_one();
-            png(output::png(&none, &key_printing(&page).0, &plan.key_options(&page, settings), PREVIEW_PX_PER_MM))?
+            png(output::png(
+                &none,
+                &key_printing(&page).0,
+                &plan.key_options(&page, settings),
+                PREVIEW_PX_PER_MM,
+            ))?
         }
         Content::Pdf => {
             let options = plan.drawing_options(stages, settings, marks != MarksArg::None);
@@ -248,7 +262,9 @@ fn result(
             output::report_json(&report).into_bytes()
         }
         Content::Plotter | Content::PlotterPart(_) | Content::OrderSvg | Content::OrderPng => {
-            return Err(Failure::other("a plan has no plotter's file, which is a fault of the program; report it"));
+            return Err(Failure::other(
+                "a plan has no plotter's file, which is a fault of the program; report it",
+            ));
         }
     })
 }
@@ -256,11 +272,8 @@ fn result(
 /// The sheet on its pages, then the pages of the key.
 fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output::DrawingOptions) -> Vec<u8> {
     let none = StrokePlan::default();
-    let keys: Vec<_> = plan
-        .key_pages
-        .iter()
-        .map(|page| (key_printing(page), plan.key_options(page, settings)))
-        .collect();
+    let keys: Vec<_> =
+        plan.key_pages.iter().map(|page| (key_printing(page), plan.key_options(page, settings))).collect();
     let sheet = PdfSheet {
         plan: &stages.shown.strokes,
         placement: &stages.shown.placement,
@@ -279,11 +292,12 @@ fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output:
 
 /// One line at the end: how many numbers there are, and where they went.
 fn summary(stages: &Stages, plan: &ValuePlan, outputs: &Outputs) -> String {
+    let net = &stages.traced.net;
     let led: usize = plan.plan.labels.iter().map(|l| l.leaders.len()).sum();
     format!(
-        "{} areas: {} numbered, {led} of them by a leader, {} listed; wrote {}",
-        stages.traced.net.areas.len(),
-        stages.traced.net.areas.len() - plan.plan.listed.len(),
+        "{} areas and {} thin marks, {led} of them numbered by a leader, {} listed; wrote {}",
+        net.areas.len(),
+        stages.thin.len(),
         plan.plan.listed.len(),
         outputs.names()
     )

@@ -1,7 +1,7 @@
 //! What the report says of a value plan: every label, what is listed, and the key.
 
 use super::number::rounded;
-use crate::plan::{KeyPage, KeyValue, Label, Made, Plan};
+use crate::plan::{KeyPage, KeyValue, Label, Made, Marked, Plan};
 use crate::sheet::RectMm;
 use kurbo::Point;
 use serde::Serialize;
@@ -11,6 +11,10 @@ use serde::Serialize;
 pub struct LabelReport {
     /// Areas that it is the number of, by their ids in the net file.
     pub areas: Vec<usize>,
+    /// Thin marks that it is the number of, by their places in the net file.
+    pub thin: Vec<usize>,
+    /// Whether the area has another number too, far from this one.
+    pub again: bool,
     /// Its value: 3, or 3.5 for the half.
     pub value: f64,
     /// As it is written.
@@ -21,15 +25,18 @@ pub struct LabelReport {
     pub box_mm: [f64; 4],
     /// Distance from the box to the nearest line.
     pub clearance_mm: f64,
-    /// One leader for each area, from the number to its dot; none where the number stands in its area.
+    /// One leader for each of the areas, then for each of the thin marks, from the number to its dot; none where the
+    /// number stands in its area.
     pub leaders_mm: Vec<[[f64; 2]; 2]>,
 }
 
-/// An area whose number found no room.
+/// An area or a thin mark whose number found no room.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ListedReport {
-    /// Its id in the net file.
-    pub area: usize,
+    /// The area's id in the net file.
+    pub area: Option<usize>,
+    /// Or the thin mark's place there.
+    pub thin: Option<usize>,
     /// Its value.
     pub value: f64,
     /// The working square in which it lies, when there are any.
@@ -64,7 +71,7 @@ pub struct PlanReport {
     pub halves: bool,
     /// Every number.
     pub labels: Vec<LabelReport>,
-    /// Areas without one.
+    /// What has none.
     pub listed: Vec<ListedReport>,
     /// The key.
     pub key: Vec<KeyReport>,
@@ -90,13 +97,20 @@ impl PlanReport {
         let point = |p: Point| [rounded(p.x), rounded(p.y)];
         let rect = |r: &RectMm| [r.x, r.y, r.width, r.height].map(rounded);
         let label = |l: &Label| LabelReport {
-            areas: l.area.into_iter().chain(l.leaders.iter().map(|leader| leader.area)).collect(),
+            areas: l.area.into_iter().chain(l.leaders.iter().filter_map(|led| area(led.of))).collect(),
+            thin: l.leaders.iter().filter_map(|led| thin(led.of)).collect(),
+            again: l.again,
             value: l.value.number(),
             text: l.value.text(),
             height_mm: l.height_mm,
             box_mm: rect(&l.box_mm),
             clearance_mm: rounded(l.clearance_mm),
-            leaders_mm: l.leaders.iter().map(|leader| [point(leader.from), point(leader.to)]).collect(),
+            leaders_mm: {
+                let of = |wanted: fn(Marked) -> Option<usize>| {
+                    l.leaders.iter().filter(move |led| wanted(led.of).is_some())
+                };
+                of(area).chain(of(thin)).map(|led| [point(led.from), point(led.to)]).collect()
+            },
         };
         let patch = |value: u8, hole: bool| {
             let patches = pages.first().map_or(&[][..], |page| &page.patches);
@@ -110,7 +124,8 @@ impl PlanReport {
                 .iter()
                 .zip(squares)
                 .map(|(l, square)| ListedReport {
-                    area: l.area,
+                    area: area(l.of),
+                    thin: thin(l.of),
                     value: l.value.number(),
                     square: square.clone(),
                     at_mm: point(l.at),
@@ -132,5 +147,19 @@ impl PlanReport {
             key_pages: pages.len(),
             key_page_mm: pages.first().map(|page| page.size_mm),
         }
+    }
+}
+
+fn area(of: Marked) -> Option<usize> {
+    match of {
+        Marked::Area(id) => Some(id),
+        Marked::Thin(_) => None,
+    }
+}
+
+fn thin(of: Marked) -> Option<usize> {
+    match of {
+        Marked::Thin(place) => Some(place),
+        Marked::Area(_) => None,
     }
 }

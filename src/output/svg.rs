@@ -87,7 +87,8 @@ fn around(furniture: &Furniture, layer: Layer, ink: Ink) -> Group {
     let ink = if layer.is_black() { Ink::Black } else { ink };
     let mut group = Group::new().set("id", layer.id());
     for fill in furniture.fills.iter().filter(|f| f.layer == layer) {
-        let path = Path::new().set("d", outline_data(&fill.outline)).set("fill", Ink::Black.hex(fill.strength));
+        let path =
+            Path::new().set("d", outline_data(&fill.outline)).set("fill", Ink::Black.hex(fill.strength));
         group = group.add(path);
     }
     for lines in furniture.lines.iter().filter(|l| l.layer == layer) {

@@ -64,8 +64,7 @@ pub fn patch(rect: Rect, coverage: f64) -> BezPath {
 fn lines(ink: &mut BezPath, rect: Rect, normal: Vec2, period: f64, share: f64) {
     let along = |p: Point| (p - rect.origin()).dot(normal);
     let places = corners(rect).map(along);
-    let (low, high) =
-        places.iter().fold((f64::MAX, f64::MIN), |(low, high), &s| (low.min(s), high.max(s)));
+    let (low, high) = places.iter().fold((f64::MAX, f64::MIN), |(low, high), &s| (low.min(s), high.max(s)));
     let first = (low / period).floor() as i64;
     let last = (high / period).ceil() as i64;
     for k in first..=last {

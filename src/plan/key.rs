@@ -3,14 +3,14 @@
 use kurbo::{Affine, BezPath, Circle, Point, Rect, Shape};
 use serde::Serialize;
 
-use crate::colour::lightness;
+use crate::colour::{lightness, reflectance as reflectance_of};
 use crate::raster::Raster;
 use crate::sheet::lettering::{self, width_mm};
 use crate::sheet::{Anchor, Fill, Furniture, Layer, Lettering, MarkLines, RectMm};
 use crate::tone::ValueScale;
 
 use super::hatching::{patch, sets};
-use super::widest::{segment_meets_box, box_to_segment};
+use super::widest::{box_to_segment, segment_meets_box};
 
 /// What a value is made with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -59,8 +59,8 @@ impl Made {
 pub struct KeyValue {
     /// The value.
     pub value: u8,
-    /// Mean lightness L* of the picture where it has this value (mean of reflectance); the middle of the value's band
-    /// where it has it nowhere.
+    /// Mean lightness L* of the picture where it has this value (mean of reflectance), kept within the value's band; the
+    /// middle of the band where the picture has the value nowhere.
     pub lightness: f64,
     /// Share of the paper that its patch covers with ink, 0 to 1.
     pub coverage: f64,
@@ -91,13 +91,16 @@ pub fn key_values(values: &Raster<u8>, reflectance: &Raster<f32>, scale: &ValueS
     (1..=last)
         .map(|value| {
             let (count, sum) = sums[usize::from(value)];
-            let middle = (edge(usize::from(value) - 1) + edge(usize::from(value))) / 2.0;
-            let mean =
-                if count > 0 { sum / count as f64 } else { crate::colour::reflectance(middle) }.clamp(0.0, 1.0);
+            let [top, bottom] = [usize::from(value) - 1, usize::from(value)].map(edge);
+            // A union of areas takes the value that most of it has, so the rest may pull a mean out of its band.
+            let mean = if count > 0 { sum / count as f64 } else { reflectance_of((top + bottom) / 2.0) };
+            let mean = mean.clamp(reflectance_of(bottom), reflectance_of(top));
             let (coverage, made) = match value {
                 1 => (0.0, Made::Paper),
                 v if v == last => (1.0, Made::Solid),
-                _ => (1.0 - mean, [Made::Open, Made::Crossed, Made::Dense][usize::from(sets(1.0 - mean)) - 1]),
+                _ => {
+                    (1.0 - mean, [Made::Open, Made::Crossed, Made::Dense][usize::from(sets(1.0 - mean)) - 1])
+                }
             };
             KeyValue { value, lightness: lightness(mean), coverage, share: count as f64 / all, made }
         })
@@ -261,7 +264,8 @@ pub fn key_in_margin(
     let (right, bottom) = (picture.x + picture.width, picture.y + picture.height);
     let free = |corner: Point, turned: bool| {
         let [width, height] = if turned { [h, w] } else { [w, h] };
-        let r = Rect::new(corner.x, corner.y, corner.x + width, corner.y + height).inflate(OUTSIDE_MM, OUTSIDE_MM);
+        let r = Rect::new(corner.x, corner.y, corner.x + width, corner.y + height)
+            .inflate(OUTSIDE_MM, OUTSIDE_MM);
         let mut pieces = marks.lines.iter().flat_map(|l| &l.paths).flat_map(|path| path.windows(2));
         r.x0 >= reach.x0
             && r.x1 <= reach.x1
@@ -316,6 +320,8 @@ pub struct KeyTexts {
     pub remark: String,
     /// Whether there are halves.
     pub halves: bool,
+    /// Whether there are thin marks.
+    pub thin: bool,
     /// Areas without room for their number, each in a few words.
     pub listed: Vec<String>,
 }
@@ -338,7 +344,8 @@ pub fn key_pages(values: &[KeyValue], texts: &KeyTexts, size_mm: [f64; 2], edge_
     };
     let mut blocks = vec![first];
     let line = SMALL_MM * SPACING;
-    let heading = format!("Areas without room for a number ({}), by working square", texts.listed.len());
+    let heading =
+        format!("Without room for a number ({}): value, and place in the square", texts.listed.len());
     let mut rest = texts.listed.iter().peekable();
     let column_mm = texts.listed.iter().map(|t| width_mm(t, SMALL_MM)).fold(20.0, f64::max) + 5.0;
     let columns = ((room[0] / column_mm) as usize).max(1);
@@ -386,6 +393,7 @@ fn chart_and_strip(
     let mut block = Block::default();
     let mut y = HEADING_MM;
     block.text("Key to the value plan", 0.0, y, HEADING_MM, Anchor::Start);
+    y += 1.2;
     let paragraph = |block: &mut Block, y: &mut f64, text: &str, height: f64| {
         for line in wrapped(text, width, height) {
             *y += height * SPACING;
@@ -424,6 +432,9 @@ fn chart_and_strip(
         "A number belongs to the area in which it stands; one with a thin line belongs to the areas in which the line's \
          dots lie.",
     ];
+    if texts.thin {
+        said.push("A line with free ends is a light or a dark too thin for an area; its number says which.");
+    }
     if texts.halves {
         said.push(
             "3\u{bd} means that the area's own tone lies between 3 and 4, although its border was drawn for a whole value.",

@@ -7,16 +7,18 @@ use rstar::{AABB, RTree};
 use super::ground::{Ground, rect};
 use super::numbers::{LEADER_HEIGHTS_MM, PlanValue, around, box_size};
 use super::widest::{Seen, box_to_segment, point_to_segment, segment_meets_box};
-use super::{LEAST_GAP_MM, Label, Leader};
+use super::{LEAST_GAP_MM, Label, Leader, Marked};
 
 /// Distance between a number and the beginning of its leader in mm.
 const BEGINS_MM: f64 = 0.35;
-/// Least distance of a number from another, from a leader and from a dot, in mm.
+/// Least distance of a number from a leader and from a dot, in mm.
 const APART_MM: f64 = 0.5;
+/// Least distance of a number from another, beside it and above it, in mm: 7 and 3 shall not read as 73.
+const NUMBERS_APART_MM: [f64; 2] = [1.6, 0.8];
 /// Least distance between two leaders in mm.
 const LEADERS_APART_MM: f64 = 0.4;
 /// Shortest and longest leader in mm; the longest is tried when nothing nearer is free.
-const LENGTHS_MM: [f64; 3] = [1.2, 14.0, 28.0];
+const LENGTHS_MM: [f64; 3] = [2.0, 14.0, 28.0];
 /// Step between the lengths that are tried in mm, and how many directions.
 const STEP_MM: f64 = 0.6;
 const DIRECTIONS: usize = 48;
@@ -31,10 +33,10 @@ const SAVED_MM: f64 = 9.0;
 const MOST_SHARING: usize = 6;
 const SHARING_MM: f64 = 15.0;
 
-/// An area without a number, with the place of its dot.
+/// What has no number of its own yet, with the place of its dot.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Speck {
-    pub(super) area: usize,
+    pub(super) of: Marked,
     pub(super) value: PlanValue,
     /// Where its dot lies: farthest from the area's border.
     pub(super) at: Point,
@@ -58,7 +60,7 @@ struct Choice {
     size: [f64; 2],
     height_mm: f64,
     clearance_mm: f64,
-    led: Vec<(usize, [Point; 2])>,
+    led: Vec<(Marked, [Point; 2])>,
     cost: f64,
 }
 
@@ -94,7 +96,7 @@ impl<'a> Taken<'a> {
                 let half = speck.value.is_half();
                 match self.choose(&speck, &waiting, height_mm, &seen[usize::from(half)], reach_mm) {
                     Some(choice) => {
-                        waiting.retain(|w| choice.led.iter().all(|&(area, _)| area != w.area));
+                        waiting.retain(|w| choice.led.iter().all(|&(of, _)| of != w.of));
                         labels.push(self.put(choice, speck.value));
                     }
                     None => left.push(speck),
@@ -138,14 +140,14 @@ impl<'a> Taken<'a> {
                 let middle = speck.at + way * (length + out);
                 let Some((clearance_mm, held)) = self.free(middle, size, seen) else { continue };
                 let Some((leader, own)) = self.led(&held, speck, &[]) else { continue };
-                let mut led = vec![(speck.area, leader)];
+                let mut led = vec![(speck.of, leader)];
                 let mut cost = own;
                 for other in &sharing {
                     if let Some((leader, more)) = self.led(&held, other, &led)
                         && more < SAVED_MM + CROSSING_MM
                         && leader[0].distance(leader[1]) <= reach_mm
                     {
-                        led.push((other.area, leader));
+                        led.push((other.of, leader));
                         cost += more - SAVED_MM - CROSSING_MM;
                     }
                 }
@@ -165,7 +167,8 @@ impl<'a> Taken<'a> {
             return None;
         }
         let near = envelope(held.inflate(APART_MM, APART_MM));
-        if self.boxes.locate_in_envelope_intersecting(&near).next().is_some()
+        let beside = envelope(held.inflate(NUMBERS_APART_MM[0], NUMBERS_APART_MM[1]));
+        if self.boxes.locate_in_envelope_intersecting(&beside).next().is_some()
             || self.dots.locate_in_envelope(&near).next().is_some()
         {
             return None;
@@ -179,7 +182,7 @@ impl<'a> Taken<'a> {
     }
 
     /// The leader from a box to a speck and what it costs, when it is in nobody's way; `own` are those of the same box.
-    fn led(&self, held: &Rect, speck: &Speck, own: &[(usize, [Point; 2])]) -> Option<([Point; 2], f64)> {
+    fn led(&self, held: &Rect, speck: &Speck, own: &[(Marked, [Point; 2])]) -> Option<([Point; 2], f64)> {
         let nearest = Point::new(speck.at.x.clamp(held.x0, held.x1), speck.at.y.clamp(held.y0, held.y1));
         let length = nearest.distance(speck.at);
         if length < LENGTHS_MM[0] - 1e-9 {
@@ -200,7 +203,7 @@ impl<'a> Taken<'a> {
         };
         // Leaders of one number part from each other at the number, so only their far halves are held apart.
         let far = |[a, b]: [Point; 2]| [a.midpoint(b), b];
-        let of_own = |&(_, other): &(usize, [Point; 2])| {
+        let of_own = |&(_, other): &(Marked, [Point; 2])| {
             segments_apart(other, far(leader)).min(segments_apart(far(other), leader)) >= LEADERS_APART_MM
                 && segments_apart(other, leader) > 0.0
         };
@@ -227,16 +230,22 @@ impl<'a> Taken<'a> {
         choice.led.iter().for_each(|&(_, ends)| self.leaders.insert(drawn(ends)));
         let leaders = choice
             .led
-            .into_iter()
-            .map(|(area, [from, to])| Leader { area, from, to, dot_mm: self.dot(to) })
+            .iter()
+            .copied()
+            .map(|(of, [from, to])| Leader { of, from, to, dot_mm: self.dot(of, to) })
             .collect();
-        Label { value, height_mm: choice.height_mm, box_mm, clearance_mm: choice.clearance_mm, area: None, leaders }
+        let Choice { height_mm, clearance_mm, .. } = choice;
+        Label { value, height_mm, box_mm, clearance_mm, area: None, again: false, leaders }
     }
 
-    /// Radius of a dot in mm: smaller where the area is narrow, so that it stays clear of the border.
-    fn dot(&self, at: Point) -> f64 {
-        const RADII_MM: [f64; 2] = [0.18, 0.35];
-        (self.ground.distance(at) / 2.0).clamp(RADII_MM[0], RADII_MM[1])
+    /// Radius of a dot in mm: smaller in a narrow area, so that it stays clear of the border; on a thin mark large
+    /// enough to be seen on the line.
+    fn dot(&self, of: Marked, at: Point) -> f64 {
+        const RADII_MM: [f64; 2] = [0.22, 0.4];
+        match of {
+            Marked::Area(_) => (self.ground.distance(at) * 0.6).clamp(RADII_MM[0], RADII_MM[1]),
+            Marked::Thin(_) => RADII_MM[1],
+        }
     }
 }
 

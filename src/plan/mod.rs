@@ -3,8 +3,8 @@
 //! In: the [`BoundaryNet`](crate::transitions::BoundaryNet) with its areas, thin marks, where the sheet lies and what is
 //! printed around it. Out: [`Plan`]: labels, leaders and a list, in mm on the sheet as shown; [`KeyValue`]s.
 //! Keeps: a number without a leader lies whole in its area, as far from every line as it can be (to 5 %); no number's box
-//! touches a line, a mark, another number or a leader, and no two leaders cross; an area has exactly one label or is in
-//! the list. Labels are found in the order of the net's areas, so they repeat.
+//! touches a line, a mark, another number or a leader, and no two leaders cross; an area has a number, far away from it
+//! another, or is in the list. Labels are found in the order of the net's areas, so they repeat.
 
 mod ground;
 pub mod hatching;
@@ -27,7 +27,7 @@ pub use numbers::{HEIGHTS_MM, LEADER_HEIGHTS_MM, PlanValue, box_size};
 use ground::{Ground, part_grid, rect};
 use leaders::{Speck, Taken};
 use numbers::{around, lettered};
-use widest::{Seen, widest};
+use widest::{Place, Seen, widest, widest_away};
 
 /// Width of the plan's lines in mm, and of its leaders (ISO 128-2).
 pub const PLAN_LINE_MM: f64 = 0.25;
@@ -36,6 +36,8 @@ const LEADER_LINE_MM: f64 = 0.18;
 pub const LEAST_GAP_MM: f64 = 0.35;
 /// Room in mm that a number of the larger height has around it: elsewhere the smaller is calmer.
 pub const LARGE_GAP_MM: f64 = 2.5;
+/// Distance in mm from its number at which an area has it again, where there is room for the larger height.
+pub const AGAIN_MM: f64 = 60.0;
 /// Room in mm that the dot of a leader needs at least; areas narrower than that are listed.
 const LEAST_DOT_MM: f64 = 0.05;
 /// The darkest of the tints under the numbers, as a share of black: lines and numbers are read on it with ease.
@@ -52,14 +54,23 @@ pub struct PlanOptions {
     pub tints: bool,
 }
 
-/// A straight line from a number to an area.
+/// What a number belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Marked {
+    /// An area, by its place in the net.
+    Area(usize),
+    /// A thin light or dark, by its place among the thin marks.
+    Thin(usize),
+}
+
+/// A straight line from a number to what it belongs to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Leader {
-    /// The area, by its place in the net.
-    pub area: usize,
+    /// What that is.
+    pub of: Marked,
     /// Where it begins, off the number's box.
     pub from: Point,
-    /// Where it ends, inside the area, with a dot.
+    /// Where it ends with a dot: inside the area, or on the thin mark.
     pub to: Point,
     /// Radius of the dot in mm.
     pub dot_mm: f64,
@@ -78,18 +89,20 @@ pub struct Label {
     pub clearance_mm: f64,
     /// The area in which it stands and which it is the number of, by its place in the net; `None` with leaders.
     pub area: Option<usize>,
-    /// Leaders to the areas that it is the number of, when it stands elsewhere.
+    /// Whether the area has a number already, far away.
+    pub again: bool,
+    /// Leaders to what it is the number of, when it stands elsewhere.
     pub leaders: Vec<Leader>,
 }
 
-/// An area whose number found no room.
+/// What has a number that found no room.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Listed {
-    /// The area, by its place in the net.
-    pub area: usize,
+    /// What it is.
+    pub of: Marked,
     /// What it would be labelled with.
     pub value: PlanValue,
-    /// A place in it, in mm on the sheet as shown.
+    /// A place in it or on it, in mm on the sheet as shown.
     pub at: Point,
     /// The same in mm on the picture.
     pub on_picture: Point,
@@ -100,7 +113,7 @@ pub struct Listed {
 pub struct Plan {
     /// Numbers that stand in their areas, in the order of the areas; then those with leaders.
     pub labels: Vec<Label>,
-    /// Areas whose number found no room, in the order of the areas.
+    /// Areas and thin marks whose number found no room, in the order of the net.
     pub listed: Vec<Listed>,
     /// Numbers, leaders, dots and tints, and the marks around the picture, as they are drawn.
     pub furniture: Furniture,
@@ -130,41 +143,57 @@ pub fn label(
     let numbered: Vec<[Seen; 2]> =
         HEIGHTS_MM.iter().map(|&height| [false, true].map(|half| seen(box_size(half, height)))).collect();
     let own = |(area, &value): (usize, &PlanValue)| {
-        HEIGHTS_MM.iter().zip([LARGE_GAP_MM, LEAST_GAP_MM]).enumerate().find_map(|(k, (&height_mm, gap))| {
-            let half = value.is_half();
-            let place = widest(&ground.areas[area], &numbered[k][usize::from(half)], gap)?;
-            Some(Label {
-                value,
-                height_mm,
-                box_mm: around(place.middle, box_size(half, height_mm)),
-                clearance_mm: place.clearance_mm,
-                area: Some(area),
-                leaders: Vec::new(),
-            })
-        })
+        let inside = &ground.areas[area];
+        let put = |k: usize, place: Place, again: bool| Label {
+            value,
+            height_mm: HEIGHTS_MM[k],
+            box_mm: around(place.middle, box_size(value.is_half(), HEIGHTS_MM[k])),
+            clearance_mm: place.clearance_mm,
+            area: Some(area),
+            again,
+            leaders: Vec::new(),
+        };
+        let seen = |k: usize| &numbered[k][usize::from(value.is_half())];
+        let gaps = [LARGE_GAP_MM, LEAST_GAP_MM].into_iter().enumerate();
+        let first = gaps.into_iter().find_map(|(k, gap)| Some((k, widest(inside, seen(k), gap)?)));
+        let mut labels: Vec<Label> = first.map(|(k, place)| put(k, place, false)).into_iter().collect();
+        let mut middles: Vec<Point> = first.map(|(_, place)| place.middle).into_iter().collect();
+        // Far from its number an area has it again, where there is as much room.
+        while !middles.is_empty()
+            && let Some(mut place) = widest_away(inside, seen(0), LARGE_GAP_MM, &middles, AGAIN_MM)
+        {
+            place.clearance_mm = seen(0).clearance(place.middle);
+            labels.push(put(0, place, true));
+            middles.push(place.middle);
+        }
+        labels
     };
-    let placed: Vec<Option<Label>> = values.par_iter().enumerate().map(own).collect();
+    let placed: Vec<Vec<Label>> = values.par_iter().enumerate().map(own).collect();
     let points = seen([0.0; 2]);
     let dot = |area: usize| widest(&ground.areas[area], &points, LEAST_DOT_MM).map(|place| place.middle);
     let back = ground.shown.inverse();
     let (mut labels, mut specks, mut listed) = (Vec::new(), Vec::new(), Vec::new());
-    let mut list = |area: usize, at: Point| {
-        listed.push(Listed { area, value: values[area], at, on_picture: back * at });
-    };
+    let list = |of: Marked, value: PlanValue, at: Point| Listed { of, value, at, on_picture: back * at };
     for (area, found) in placed.into_iter().enumerate() {
-        match (found, dot) {
-            (Some(label), _) => labels.push(label),
-            (None, dot) => match dot(area) {
-                Some(at) => specks.push(Speck { area, value: values[area], at }),
-                None => list(area, ground.areas[area].bounds.center()),
-            },
+        if !found.is_empty() {
+            labels.extend(found);
+            continue;
         }
+        let (of, value) = (Marked::Area(area), values[area]);
+        match dot(area) {
+            Some(at) => specks.push(Speck { of, value, at }),
+            None => listed.push(list(of, value, ground.areas[area].bounds.center())),
+        }
+    }
+    for (k, mark) in of.thin.iter().enumerate() {
+        let at = ground.shown * mark.middle();
+        specks.push(Speck { of: Marked::Thin(k), value: PlanValue::whole(mark.value), at });
     }
     let blocks: Vec<_> = blocks.iter().map(rect).collect();
     for speck in Taken::new(&ground, &labels, &blocks).lead(specks, &mut labels) {
-        list(speck.area, speck.at);
+        listed.push(list(speck.of, speck.value, speck.at));
     }
-    listed.sort_by_key(|l| l.area);
+    listed.sort_by_key(|l| l.of);
     let mut plan = Plan { labels, listed, furniture: of.marks.clone() };
     let boxes: Vec<_> = plan.labels.iter().map(|l| rect(&l.box_mm)).collect();
     part_grid(&mut plan.furniture, &boxes, GRID_GAP_MM);
@@ -220,7 +249,11 @@ fn outline_of(of: &PlanGround<'_>, outline: &Outline) -> BezPath {
     for ring in std::iter::once(&outline.outer).chain(&outline.holes) {
         let mut begun = false;
         let mut to = |path: &mut BezPath, p: Point| {
-            if begun { path.line_to(p) } else { path.move_to(p) }
+            if begun {
+                path.line_to(p)
+            } else {
+                path.move_to(p)
+            }
             begun = true;
         };
         for part in ring {

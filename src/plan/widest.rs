@@ -29,10 +29,7 @@ impl RTreeObject for Grown {
     fn envelope(&self) -> Self::Envelope {
         let [a, b] = self.ends;
         let [w, h] = self.half;
-        AABB::from_corners(
-            [a.x.min(b.x) - w, a.y.min(b.y) - h],
-            [a.x.max(b.x) + w, a.y.max(b.y) + h],
-        )
+        AABB::from_corners([a.x.min(b.x) - w, a.y.min(b.y) - h], [a.x.max(b.x) + w, a.y.max(b.y) + h])
     }
 }
 
@@ -91,8 +88,7 @@ pub(super) fn point_to_segment(p: Point, [from, to]: [Point; 2]) -> f64 {
 /// Whether a straight piece touches a box: what is left of it between each pair of sides (Liang & Barsky 1984).
 pub(super) fn segment_meets_box(b: Rect, [from, to]: [Point; 2]) -> bool {
     let (mut enters, mut leaves) = (0.0_f64, 1.0_f64);
-    for (start, way, low, high) in
-        [(from.x, to.x - from.x, b.x0, b.x1), (from.y, to.y - from.y, b.y0, b.y1)]
+    for (start, way, low, high) in [(from.x, to.x - from.x, b.x0, b.x1), (from.y, to.y - from.y, b.y0, b.y1)]
     {
         if way.abs() < 1e-12 {
             if start < low || start > high {
@@ -198,6 +194,17 @@ impl Ord for Cell {
 /// `seen` has to hold the area's whole border; then a box whose middle lies in the area and that touches no line lies
 /// in the area. The best place has at most 3 % more room.
 pub(super) fn widest(inside: &Inside, seen: &Seen, least_mm: f64) -> Option<Place> {
+    widest_away(inside, seen, least_mm, &[], 0.0)
+}
+
+/// The same farther than `away_mm` from some points: what lies beyond that distance counts as room too.
+pub(super) fn widest_away(
+    inside: &Inside,
+    seen: &Seen,
+    least_mm: f64,
+    from: &[Point],
+    away_mm: f64,
+) -> Option<Place> {
     let [w, h] = seen.half;
     let b = &inside.bounds;
     let room = [b.width() - 2.0 * w, b.height() - 2.0 * h];
@@ -206,7 +213,13 @@ pub(super) fn widest(inside: &Inside, seen: &Seen, least_mm: f64) -> Option<Plac
     }
     let longest = room[0].max(room[1]).max(f64::MIN_POSITIVE);
     let half = room[0].min(room[1]).max(longest * LEAST_START_SHARE) / 2.0;
-    let look = |middle: Point| if inside.holds(middle) { seen.clearance(middle) } else { 0.0 };
+    // The smaller of two distances changes by no more than the box is moved, either.
+    let beyond =
+        |middle: Point| from.iter().map(|p| p.distance(middle) - away_mm).fold(f64::INFINITY, f64::min);
+    let look = |middle: Point| {
+        let far = beyond(middle);
+        if far <= 0.0 || !inside.holds(middle) { far.min(0.0) } else { seen.clearance(middle).min(far) }
+    };
     let mut best: Option<Place> = None;
     let mut cells = BinaryHeap::new();
     let mut looks = 0;
@@ -257,10 +270,7 @@ mod tests {
     }
 
     fn pieces(rings: &[Vec<Point>]) -> Vec<[Point; 2]> {
-        rings
-            .iter()
-            .flat_map(|r| (0..r.len()).map(move |k| [r[k], r[(k + 1) % r.len()]]))
-            .collect()
+        rings.iter().flat_map(|r| (0..r.len()).map(move |k| [r[k], r[(k + 1) % r.len()]])).collect()
     }
 
     #[test]

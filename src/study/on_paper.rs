@@ -211,7 +211,10 @@ fn title(placement: &Placement, settings: &Settings, enlargement: Option<f64>) -
             Some(times) => format!("{size}, {} times the reference", (times * 100.0).round() / 100.0),
             None => size,
         },
-        remark: settings.extra.as_ref().map_or_else(|| settings.on_paper.title.remark.clone(), |extra| extra.remark()),
+        remark: settings
+            .extra
+            .as_ref()
+            .map_or_else(|| settings.on_paper.title.remark.clone(), |extra| extra.remark()),
         ..settings.on_paper.title.clone()
     }
 }

@@ -81,14 +81,8 @@ pub fn value_plan(
         KeyPlace::Page | KeyPlace::None => None,
     };
     let (beside, key_beside) = beside.unzip();
-    let ground = PlanGround {
-        net: &traced.net,
-        thin,
-        placement,
-        view,
-        marks: &shown.furniture,
-        printer_margin_mm,
-    };
+    let ground =
+        PlanGround { net: &traced.net, thin, placement, view, marks: &shown.furniture, printer_margin_mm };
     let blocks: Vec<RectMm> = key_beside.into_iter().collect();
     let mut plan = label(&ground, &tone.scale, of_plan.options, &blocks)?;
     if let Some(beside) = beside {
@@ -108,6 +102,7 @@ pub fn value_plan(
         let texts = KeyTexts {
             remark: settings.on_paper.title.name.clone(),
             halves: of_plan.options.halves,
+            thin: !thin.is_empty(),
             listed,
         };
         key_pages(&key, &texts, key_page_mm(settings, shown.placement.sheet_mm), edge + KEY_EDGE_MM)
@@ -116,9 +111,10 @@ pub fn value_plan(
     };
     match plan.listed.len() {
         0 => {}
-        1 => notes.push("One area has no room for its number; it is listed on the page of the key.".into()),
+        1 => notes
+            .push("One number has no room; it is listed by working square on the page of the key.".into()),
         count => notes.push(format!(
-            "{count} areas have no room for their numbers; they are listed by working square on the page of the key."
+            "{count} numbers have no room; they are listed by working square on the page of the key."
         )),
     }
     let covered = shown.underlay.is_some() || of_plan.options.tints;
