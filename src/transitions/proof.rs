@@ -5,7 +5,7 @@
 //! (Sederberg & Nishita, Curve intersection using Bezier clipping, 1990) until both are flat; then the distance
 //! of two straight lines decides. Where two lines share an end, or two pieces a joint, the curves are at no
 //! distance by design: there pieces are divided towards the shared place, and what is asked of them grows with
-//! the distance from it (see `clearance`).
+//! the distance from it (see `Asked`).
 
 mod piece;
 #[cfg(test)]
@@ -48,17 +48,34 @@ const ZONES_MM: [f64; 3] = [0.005, 0.05, 0.3];
 /// Hits of the same two lines closer to each other than this are one meeting.
 const SAME_MEETING_MM: f64 = 0.05;
 
-/// Least distance asked of two places, the farther of which lies `gone` mm along its line from the shared end.
-/// None: nothing is asked; zero: they may touch but not cross.
-fn clearance(gone: f64) -> Option<f64> {
-    if gone < ZONES_MM[0] {
-        None
-    } else if gone < ZONES_MM[1] {
-        Some(0.0)
-    } else if gone < ZONES_MM[2] {
-        Some(NEAR_TOUCH_MM)
-    } else {
-        Some(TOUCH_MM)
+/// What is asked near shared ends and away from them.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    /// Up to this length from a shared end nothing is asked, in mm.
+    nothing_mm: f64,
+    /// Added to every distance that is asked, in mm.
+    spare_mm: f64,
+}
+
+/// What a net has to keep.
+const KEPT: Asked = Asked { nothing_mm: ZONES_MM[0], spare_mm: 0.0 };
+/// What the finest net has to keep, so that nets with fewer lines, whose cubics are cut elsewhere and rounded anew, keep
+/// theirs: rounding moves a control point by 0.0007 mm at most, two curves by twice that.
+const KEPT_BY_FINEST: Asked = Asked { nothing_mm: 0.001, spare_mm: 0.0015 };
+
+impl Asked {
+    /// Least distance asked of two places, the farther of which lies `gone` mm along its line from the shared end.
+    /// None: nothing is asked; zero: they may touch but not cross.
+    fn clearance(self, gone: f64) -> Option<f64> {
+        if gone < self.nothing_mm {
+            None
+        } else if gone < ZONES_MM[1] {
+            Some(0.0)
+        } else if gone < ZONES_MM[2] {
+            Some(NEAR_TOUCH_MM + self.spare_mm)
+        } else {
+            Some(TOUCH_MM + self.spare_mm)
+        }
     }
 }
 
@@ -111,6 +128,15 @@ impl Relation {
 /// are left out. The result does not depend on the number of threads.
 #[must_use]
 pub fn find_meetings(lines: &[ProofLine]) -> Vec<Meeting> {
+    meetings(lines, KEPT)
+}
+
+/// The same for a finest net, with room for what rounding does to plainer ones.
+pub(super) fn find_meetings_of_finest(lines: &[ProofLine]) -> Vec<Meeting> {
+    meetings(lines, KEPT_BY_FINEST)
+}
+
+fn meetings(lines: &[ProofLine], asked: Asked) -> Vec<Meeting> {
     let mut pieces: Vec<Piece> = Vec::new();
     let mut lengths = Vec::with_capacity(lines.len());
     for (i, line) in lines.iter().enumerate() {
@@ -129,7 +155,7 @@ pub fn find_meetings(lines: &[ProofLine]) -> Vec<Meeting> {
         .par_iter()
         .enumerate()
         .map(|(k, p)| {
-            let b = p.hull_box().inflate(TOUCH_MM, TOUCH_MM);
+            let b = p.hull_box().inflate(TOUCH_MM + asked.spare_mm, TOUCH_MM + asked.spare_mm);
             let area = AABB::from_corners([b.x0, b.y0], [b.x1, b.y1]);
             let mut near: Vec<usize> =
                 tree.locate_in_envelope_intersecting(&area).map(|g| g.data).filter(|&j| j > k).collect();
@@ -137,7 +163,7 @@ pub fn find_meetings(lines: &[ProofLine]) -> Vec<Meeting> {
             let mut hits = Vec::new();
             for j in near {
                 let relation = Relation::new(lines, &lengths, p.line, pieces[j].line);
-                let mut walker = Walker { relation, hits: Vec::new() };
+                let mut walker = Walker { relation, asked, hits: Vec::new() };
                 walker.compare(p, &pieces[j], 0);
                 let lines = [p.line, pieces[j].line];
                 hits.extend(walker.hits.into_iter().map(|hit| Found { lines, hit }));
@@ -225,11 +251,14 @@ fn root(parent: &mut [usize], mut i: usize) -> usize {
 /// Compares two pieces by dividing them.
 struct Walker {
     relation: Relation,
+    asked: Asked,
     hits: Vec<Hit>,
 }
 
 /// Flatness in mm below which a piece counts as straight.
 const FLAT_MM: f64 = 1e-4;
+/// The same near a shared end, where lines lie less than [`FLAT_MM`] apart and may yet change sides.
+const FLAT_NEAR_END_MM: f64 = 1e-7;
 /// Most divisions; a piece of a metre is then shorter than a micrometre.
 const DEEPEST: usize = 60;
 
@@ -244,17 +273,18 @@ impl Walker {
         ];
         let spread = a.length() + b.length();
         let most = corners.iter().copied().fold(0.0, f64::max) + 0.5 * spread;
-        let Some(asked) = clearance(most) else { return };
+        let Some(asked) = self.asked.clearance(most) else { return };
         if a.is_clear_of(b, asked) {
             return;
         }
         if corners.iter().copied().fold(f64::INFINITY, f64::min) < ZONES_MM[2] && self.is_parting(a, b) {
             return;
         }
-        let flat = [a.flatness() <= FLAT_MM, b.flatness() <= FLAT_MM];
         let least = corners.iter().copied().fold(f64::INFINITY, f64::min) - 0.5 * spread;
+        let flat_mm = if least < ZONES_MM[1] { FLAT_NEAR_END_MM } else { FLAT_MM };
+        let flat = [a.flatness() <= flat_mm, b.flatness() <= flat_mm];
         // Both ends of the zone must ask for the same; close to the shared place pieces shrink towards it.
-        let settled = clearance(least) == Some(asked) || spread < 1e-3;
+        let settled = self.asked.clearance(least) == Some(asked) || spread < 1e-3;
         if depth >= DEEPEST || (flat[0] && flat[1] && settled) {
             self.judge(a, b);
             return;
@@ -298,13 +328,13 @@ impl Walker {
         let meet = a.closest(b);
         let along = [a.along[0] + meet.shares[0] * a.length(), b.along[0] + meet.shares[1] * b.length()];
         let gone = self.relation.gone(along[0], along[1]);
-        let bad = match clearance(gone) {
+        let bad = match self.asked.clearance(gone) {
             None => false,
             Some(asked) if asked > 0.0 => meet.distance <= asked,
             Some(_) => meet.crosses,
         };
         if bad {
-            let stretch = a.stretch_near(b, meet.shares[0], clearance(gone).unwrap_or(0.0));
+            let stretch = a.stretch_near(b, meet.shares[0], self.asked.clearance(gone).unwrap_or(0.0));
             self.hits.push(Hit { at: meet.at, along, stretch });
         }
     }

@@ -10,7 +10,7 @@ use super::cut::cut;
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
 use super::place::{Ground, Side};
-use super::proof::{ProofLine, find_meetings};
+use super::proof::{ProofLine, find_meetings_of_finest};
 use super::shape::{SPACING_MM, Shape, Tight, shape};
 use super::trace::ArcEnd;
 use super::turned::turned;
@@ -75,7 +75,7 @@ pub(super) fn weave(
             .zip(&closed)
             .map(|((curve, &ends), &closed)| ProofLine { curve, closed, ends })
             .collect();
-        let meetings = find_meetings(&proof);
+        let meetings = find_meetings_of_finest(&proof);
         let turned = turned(ground, lines, sides_of, &woven);
         left = meetings.len() + turned.len();
         let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
