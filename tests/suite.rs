@@ -11,6 +11,7 @@ mod metamorphic;
 mod nesting;
 mod oracles;
 mod outputs;
+mod plan;
 mod program;
 mod promises;
 mod reading;

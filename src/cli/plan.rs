@@ -158,9 +158,11 @@ pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
     notes.extend(mask_notes);
     let made =
         run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
-    let stages = made.take(&mut notes);
+    let mut stages = made.take(&mut notes);
     progress.begin("placing the numbers and making the files");
     let plan = value_plan(&stages, &settings, &of_plan).map_err(|e| failure(&e))?.take(&mut notes);
+    // Numbers may lie on pages that the lines alone leave empty; the report says which pages there are.
+    stages.shown.printing = plan.printing.clone();
     let results = outputs
         .list()
         .iter()
@@ -278,7 +280,7 @@ fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output:
         plan: &stages.shown.strokes,
         placement: &stages.shown.placement,
         options,
-        printing: &plan.printing,
+        printing: &stages.shown.printing,
     };
     let pages = keys.iter().map(|((placement, printing), options)| PdfSheet {
         plan: &none,
