@@ -432,8 +432,8 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all draw.
-            if !words.starts_with("draw ") {
+            // A line of the text may begin with the name too: commands of the README all draw or plan.
+            if !words.starts_with("draw ") && !words.starts_with("plan ") {
                 continue;
             }
             let parsed =

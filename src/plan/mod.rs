@@ -21,7 +21,9 @@ use crate::tone::ValueScale;
 use crate::transitions::{Outline, Part, WalkError};
 
 pub use ground::PlanGround;
-pub use key::{KeyPage, KeyPatch, KeyTexts, KeyValue, Made, key_in_margin, key_pages, key_values};
+pub use key::{
+    KeyPage, KeyPatch, KeyTexts, KeyValue, LEAST_ROOM_MM, Made, key_in_margin, key_pages, key_values,
+};
 pub use numbers::{HEIGHTS_MM, LEADER_HEIGHTS_MM, PlanValue, box_size};
 
 use ground::{Ground, part_grid, rect};

@@ -5,9 +5,10 @@ use kurbo::{Point, Rect};
 use crate::notes::Noted;
 use crate::output::{DrawingOptions, PlanReport};
 use crate::plan::{
-    KeyPage, KeyTexts, KeyValue, Plan, PlanGround, PlanOptions, key_in_margin, key_pages, key_values, label,
+    KeyPage, KeyTexts, KeyValue, LEAST_ROOM_MM, Plan, PlanGround, PlanOptions, key_in_margin, key_pages,
+    key_values, label,
 };
-use crate::sheet::{Paper, Placement, Printing, RectMm, Squares};
+use crate::sheet::{Placement, Printing, RectMm, Squares};
 
 use super::{Settings, Stages, StudyError, on_paper};
 
@@ -52,8 +53,8 @@ pub struct ValuePlan {
     halves: bool,
 }
 
-/// Least and largest sides of a page that the key is printed on in mm: about A5 and A3. Others take A4, or letter.
-const KEY_PAGE_MM: [[f64; 2]; 2] = [[139.0, 190.0], [300.0, 440.0]];
+/// Largest sides of a page that the key is printed on in mm: about A3. Larger ones give way to A4, or letter.
+const LARGEST_KEY_PAGE_MM: [f64; 2] = [300.0, 440.0];
 /// Bare edge of the key's pages beyond what the printer leaves, in mm.
 const KEY_EDGE_MM: f64 = 6.0;
 
@@ -105,7 +106,8 @@ pub fn value_plan(
             thin: !thin.is_empty(),
             listed,
         };
-        key_pages(&key, &texts, key_page_mm(settings, shown.placement.sheet_mm), edge + KEY_EDGE_MM)
+        let (page_mm, edge_mm) = key_page_mm(settings, shown.placement.sheet_mm);
+        key_pages(&key, &texts, page_mm, edge_mm)
     } else {
         Vec::new()
     };
@@ -181,19 +183,23 @@ pub fn key_printing(page: &KeyPage) -> (Placement, Printing) {
     (Placement { sheet_mm: page.size_mm, picture_mm }, Printing::plain(page.size_mm))
 }
 
-/// The page for the key: the printer's paper or the sheet, where that is neither small nor large.
-fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> [f64; 2] {
-    let of = |paper: &Paper| [paper.width_mm, paper.height_mm];
-    let asked = settings.on_paper.print.paper.as_ref().map_or(sheet_mm, of);
-    let sides = [asked[0].min(asked[1]), asked[0].max(asked[1])];
-    let [least, most] = KEY_PAGE_MM;
-    if (0..2).all(|k| sides[k] >= least[k] && sides[k] <= most[k]) {
-        asked
-    } else if settings.paper.us {
-        [215.9, 279.4]
-    } else {
-        [210.0, 297.0]
+/// The page for the key, upright, and its bare edge: the printer's paper or the sheet, where the key has room on it and it
+/// is not very large; else A4, or letter.
+fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> ([f64; 2], f64) {
+    let edge = settings.on_paper.print.printer_margin_mm + KEY_EDGE_MM;
+    let asked = match &settings.on_paper.print.paper {
+        Some(paper) => [paper.width_mm, paper.height_mm],
+        None => sheet_mm,
+    };
+    let asked = [asked[0].min(asked[1]), asked[0].max(asked[1])];
+    let suits = |k: usize| asked[k] - 2.0 * edge >= LEAST_ROOM_MM[k] && asked[k] <= LARGEST_KEY_PAGE_MM[k];
+    if suits(0) && suits(1) {
+        return (asked, edge);
     }
+    let usual = if settings.paper.us { [215.9, 279.4] } else { [210.0, 297.0] };
+    // However much of the page a printer leaves bare, the key is whole.
+    let most = (0..2).map(|k| (usual[k] - LEAST_ROOM_MM[k]) / 2.0).fold(edge, f64::min);
+    (usual, most)
 }
 
 /// The working squares of the picture, when there are any.

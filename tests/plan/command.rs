@@ -3,6 +3,7 @@
 use lopdf::Document;
 use serde_json::Value;
 
+use crate::outputs::schema;
 use crate::program::{Desk, Outcome};
 
 /// `plan` on the small scene at a size that takes little time.
@@ -67,6 +68,7 @@ fn numbers_in_the_file_are_those_of_the_report() {
     let desk = Desk::with_picture();
     let done = plan(&desk, &["-o", "plan.svg", "--report", "plan.json", "--net", "net.json"]);
     assert_eq!(done.code, 0, "{}", done.err);
+    schema::check("report", &String::from_utf8(desk.get("plan.json")).expect("UTF-8"));
     let (report, net) = (json(&desk.get("plan.json")), json(&desk.get("net.json")));
     let labels = report["plan"]["labels"].as_array().expect("labels");
     let mut reported: Vec<&str> = labels.iter().map(|l| l["text"].as_str().expect("a text")).collect();
@@ -188,7 +190,7 @@ fn every_kind_of_file_and_piping() {
     assert!(roxmltree::Document::parse(&svg).is_ok() && svg.contains("id=\"values\""), "the sheet alone");
     let apart = plan(&desk, &["-o", "part.svg", "--layers", "apart", "--tints"]);
     assert_eq!(apart.code, 0, "{}", apart.err);
-    for layer in ["tints", "hard", "soft", "values", "key"] {
+    for layer in ["tints", "hard", "soft", "values", "value-key"] {
         assert!(desk.path(&format!("part-{layer}.svg")).exists(), "no file for {layer}");
     }
 }

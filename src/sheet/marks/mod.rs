@@ -93,7 +93,7 @@ impl Layer {
             Self::Squares => "squares",
             Self::Numbers => "numbers",
             Self::Values => "values",
-            Self::Key => "key",
+            Self::Key => "value-key",
             Self::Marks => "marks",
         }
     }
