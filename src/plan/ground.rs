@@ -66,7 +66,8 @@ impl Ground {
         for curve in curves {
             flatten(curve, shown, &mut lines);
         }
-        let picture = shown.transform_rect_bbox(Rect::new(0.0, 0.0, of.net.width_mm, of.net.height_mm));
+        // The edge is drawn where the picture lies; whole working pixels may leave the net a little smaller or larger.
+        let picture = rect(&of.view.placement(of.placement).picture_mm);
         let corners = [
             Point::new(picture.x0, picture.y0),
             Point::new(picture.x1, picture.y0),

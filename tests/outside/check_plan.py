@@ -74,19 +74,19 @@ class Sheet:
         tree = shapely.STRtree(faces)
         self.areas = {}
         for t, curve in zip(net["transitions"], curves):
-            k = len(curve) // 2
-            a, b = curve[k - 1], curve[k]
-            normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
-            if report["print"]["mirrored"]:
-                normal = -normal
-            # Seen on the sheet, y down: the left of a way to the right lies above it.
-            for side, sign in (("left", 1), ("right", -1)):
-                for off in (0.02, 0.004):
-                    at = Point((a + b) / 2 + sign * off * normal)
+            # What lies beside the line at nine places, by the most voices: near a tip one may be mistaken.
+            long = np.flatnonzero(np.hypot(*np.diff(curve, axis=0).T) > 0.005)
+            for k in long[np.linspace(0, len(long) - 1, 9).astype(int)]:
+                a, b = curve[k], curve[k + 1]
+                normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
+                if report["print"]["mirrored"]:
+                    normal = -normal
+                # Seen on the sheet, y down: the left of a way to the right lies above it.
+                for side, sign in (("left", 1), ("right", -1)):
+                    at = Point((a + b) / 2 + sign * 0.004 * normal)
                     found = [f for f in tree.query(at) if faces[f].contains(at)]
                     if found:
-                        self.areas.setdefault(t[side], Counter())[found[0]] += t["cubics"].__len__()
-                        break
+                        self.areas.setdefault(t[side], Counter())[found[0]] += 1
         self.areas = {area: faces[votes.most_common(1)[0][0]] for area, votes in self.areas.items()}
         if not net["transitions"]:
             self.areas = {0: Polygon(edge.coords)}
