@@ -9,11 +9,11 @@ pub const MM_PER_INCH: f64 = 25.4;
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum UnitError {
     /// The text has no number in it, or more than a number and a unit.
-    #[error("\"{text}\" is not a {what}: write a number and a unit, such as {example}")]
+    #[error("\"{text}\" is not {what}: write a number and a unit, such as {example}")]
     Unreadable {
         /// What was written.
         text: String,
-        /// What was asked for: "length" or "area".
+        /// What was asked for: "a length", "an area" and so on.
         what: &'static str,
         /// A right one.
         example: &'static str,
@@ -47,7 +47,7 @@ fn number_and_unit(text: &str) -> Option<(f64, &str)> {
             !(c.is_ascii_digit() || c == '.' || c == '-' || c == '+' || exponent)
         })
         .map_or(text.len(), |(i, _)| i);
-    if text[..1.min(text.len())].is_empty() {
+    if text.is_empty() {
         return None;
     }
     if let Ok(number) = text[..end].parse::<f64>() {
@@ -71,7 +71,7 @@ fn number_and_unit(text: &str) -> Option<(f64, &str)> {
 /// [`UnitError`] when there is no number, no unit, or the number is not finite.
 pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
     let unreadable =
-        || UnitError::Unreadable { text: text.into(), what: "length", example: "20mm, 1.5cm or 11in" };
+        || UnitError::Unreadable { text: text.into(), what: "a length", example: "20mm, 1.5cm or 11in" };
     let (number, unit) = number_and_unit(text).ok_or_else(unreadable)?;
     let factor = match unit.to_ascii_lowercase().as_str() {
         "mm" => 1.0,
@@ -108,7 +108,7 @@ pub fn parse_line_total_mm(text: &str) -> Result<f64, UnitError> {
 /// # Errors
 /// [`UnitError`] when there is no number, no unit, or the number is not finite.
 pub fn parse_area_mm2(text: &str) -> Result<f64, UnitError> {
-    let unreadable = || UnitError::Unreadable { text: text.into(), what: "area", example: "6mm2" };
+    let unreadable = || UnitError::Unreadable { text: text.into(), what: "an area", example: "6mm2" };
     let (number, unit) = number_and_unit(text).ok_or_else(unreadable)?;
     let factor = match unit.to_ascii_lowercase().replace('²', "2").as_str() {
         "mm2" => 1.0,
@@ -123,9 +123,67 @@ pub fn parse_area_mm2(text: &str) -> Result<f64, UnitError> {
     Ok(number * factor)
 }
 
+/// Reads a finite number before one of several units, each with what a number is multiplied with.
+fn before(text: &str, units: &[(&str, f64)]) -> Option<f64> {
+    units.iter().find_map(|(unit, factor)| {
+        let number = text.trim().strip_suffix(unit)?.trim().parse::<f64>().ok()?;
+        number.is_finite().then_some(number * factor)
+    })
+}
+
+/// Reads a speed with its unit (`mm/s`, `cm/s` or `in/s`) into mm/s.
+///
+/// # Errors
+/// [`UnitError`] when there is no number, no unit, or the number is not finite.
+pub fn parse_speed_mm_s(text: &str) -> Result<f64, UnitError> {
+    before(text, &[("mm/s", 1.0), ("cm/s", 10.0), ("in/s", MM_PER_INCH)]).ok_or_else(|| {
+        UnitError::Unreadable { text: text.into(), what: "a speed", example: "30mm/s, 3cm/s or 1in/s" }
+    })
+}
+
+/// Reads an acceleration with its unit (`mm/s2`, `cm/s2` or `in/s2`) into mm/s2.
+///
+/// # Errors
+/// [`UnitError`] when there is no number, no unit, or the number is not finite.
+pub fn parse_acceleration_mm_s2(text: &str) -> Result<f64, UnitError> {
+    before(text, &[("mm/s2", 1.0), ("cm/s2", 10.0), ("in/s2", MM_PER_INCH)]).ok_or_else(|| {
+        UnitError::Unreadable { text: text.into(), what: "an acceleration", example: "400mm/s2" }
+    })
+}
+
+/// Reads a time with its unit (`s` or `ms`) into seconds.
+///
+/// # Errors
+/// [`UnitError`] when there is no number, no unit, or the number is not finite.
+pub fn parse_seconds(text: &str) -> Result<f64, UnitError> {
+    before(text, &[("ms", 1.0)])
+        .map(|ms| ms / 1000.0)
+        .or_else(|| before(text, &[("s", 1.0)]))
+        .ok_or_else(|| UnitError::Unreadable { text: text.into(), what: "a time", example: "0.4s or 400ms" })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn measures_of_machines_take_their_units() {
+        for (got, want) in [
+            (parse_speed_mm_s("30mm/s"), 30.0),
+            (parse_speed_mm_s("3 cm/s"), 30.0),
+            (parse_speed_mm_s("1in/s"), 25.4),
+            (parse_acceleration_mm_s2("400mm/s2"), 400.0),
+            (parse_seconds("0.4s"), 0.4),
+            (parse_seconds("400ms"), 0.4),
+        ] {
+            let got = got.expect("a measure");
+            assert!((got - want).abs() < 1e-9, "{got}, not {want}");
+        }
+        for bad in ["30", "", "mm/s", "30mm", "nanmm/s", "30 km/h"] {
+            assert!(parse_speed_mm_s(bad).is_err(), "{bad:?} was taken for a speed");
+        }
+        assert!(parse_seconds("1").is_err() && parse_acceleration_mm_s2("400").is_err(), "bare numbers");
+    }
 
     #[test]
     fn lengths_read_in_every_unit() {
@@ -144,7 +202,7 @@ mod tests {
 
     #[test]
     fn nonsense_lengths_are_refused() {
-        for text in ["", "mm", "20", "20 furlongs", "nanmm", "infmm", "--3mm", "NaN"] {
+        for text in ["", "mm", "20", "20 furlongs", "nanmm", "infmm", "--3mm", "NaN", "§", "2§", "é5mm"] {
             assert!(parse_length_mm(text).is_err(), "{text} was taken for a length");
         }
         assert!(matches!(parse_length_mm("20"), Err(UnitError::NoUnit { .. })), "a bare number needs a unit");

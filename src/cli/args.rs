@@ -4,17 +4,12 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 
 use clap::builder::styling::{Style, Styles};
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
-use super::paper_args::{PaperArgs, PrintArgs};
+use super::new::NewArgs;
 use super::plan::PlanArgs;
-use super::plotter_args::PlotterArgs;
-use super::values::{
-    BreaksArg, PitchArg, ThinArg, ToneRangeArg, parse_area, parse_areas, parse_breaks, parse_length,
-    parse_line_total, parse_pitch, parse_plainness, parse_thin, parse_tone_range, parse_values,
-};
-use super::zones::parse_outline;
-use merestone::areas::zones::Outline;
+use super::plotter_args::PlotterFileArgs;
+use super::study_args::{StudyArgs, is_of_table};
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -40,6 +35,8 @@ pub(crate) enum Command {
     Draw(Box<DrawArgs>),
     /// Make the numbered value plan of a reference picture, with its key, to work from
     Plan(Box<PlanArgs>),
+    /// Write a study file: every setting of a study, with comments, to be changed and drawn from
+    New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
     #[command(after_help = "Example:\n  merestone papers")]
     Papers,
@@ -59,43 +56,32 @@ pub(crate) enum Command {
 
 /// Settings of `draw`.
 #[derive(Debug, Args)]
-#[command(after_help = DRAW_EXAMPLES)]
+#[command(after_help = DRAW_EXAMPLES, mut_args(without_the_plans))]
 pub(crate) struct DrawArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
     #[arg(value_name = "REF")]
     pub(crate) reference: OsString,
 
-    /// Paper, sheet and picture.
+    /// Everything that a study file can hold.
     #[command(flatten)]
-    pub(crate) paper: PaperArgs,
-
-    /// Marks, squares and how the lines look.
-    #[command(flatten)]
-    pub(crate) print: PrintArgs,
-
-    /// Values.
-    #[command(flatten)]
-    pub(crate) values: ValueArgs,
-
-    /// How much is drawn, and how.
-    #[command(flatten)]
-    pub(crate) lines: LineArgs,
-
-    /// Focus and rest.
-    #[command(flatten)]
-    pub(crate) zones: ZoneArgs,
-
-    /// Plotter.
-    #[command(flatten)]
-    pub(crate) plotter: PlotterArgs,
+    pub(crate) study: StudyArgs,
 
     /// Files.
     #[command(flatten)]
     pub(crate) files: FileArgs,
 
+    /// Files for a plotter.
+    #[command(flatten)]
+    pub(crate) plotter: PlotterFileArgs,
+
     /// How the program runs.
     #[command(flatten)]
     pub(crate) running: RunningArgs,
+}
+
+/// Keeps what is about the value plan out of the help of a drawing.
+fn without_the_plans(arg: Arg) -> Arg {
+    if is_of_table(&arg, "plan") { arg.hide(true) } else { arg }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:
@@ -107,122 +93,10 @@ const DRAW_EXAMPLES: &str = "Examples:
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
       for a plotter that holds a pencil
+  merestone draw study.toml --plainness 40
+      from a study file, which 'merestone new picture.jpg' writes; options win over it
   merestone draw - --format svg -o - < picture.png > study.svg
       from standard input to standard output";
-
-/// Values.
-#[derive(Debug, Args)]
-#[command(next_help_heading = "Values")]
-pub(crate) struct ValueArgs {
-    /// How many values, 2 to 9: 1 is bare paper, the last is solid black [default: 5, or one more than the
-    /// breaks you list]
-    #[arg(long, value_name = "COUNT", value_parser = parse_values, allow_hyphen_values = true)]
-    pub(crate) values: Option<u8>,
-
-    /// Where one value gives way to the next: fitted to this picture's tones, even steps of lightness, or your
-    /// own list in L* (0 black to 100 white), lightest first, such as 80,60,40,20
-    #[arg(long, value_name = "fitted|even|L*,L*,...", value_parser = parse_breaks, default_value = "fitted",
-          allow_hyphen_values = true)]
-    pub(crate) breaks: BreaksArg,
-
-    /// The lightness in L* (0 to 100) taken as solid ink and as bare paper: auto finds them in the picture,
-    /// 0,100 takes the picture as it is
-    #[arg(long, value_name = "auto|INK,PAPER", value_parser = parse_tone_range, default_value = "auto",
-          allow_hyphen_values = true)]
-    pub(crate) tone_range: ToneRangeArg,
-
-    /// How the reference is made: hatched in ink, in tones, or either with holding lines (dark contours, which
-    /// are not drawn); auto looks for itself
-    #[arg(long, value_name = "KIND", value_enum, default_value_t = KindArg::Auto)]
-    pub(crate) kind: KindArg,
-
-    /// The distance from line to line of the hatching (or dot row to dot row) on the sheet, such as 0.9mm: what is
-    /// that fine is averaged; none averages nothing, auto measures
-    #[arg(long, value_name = "auto|none|LENGTH", value_parser = parse_pitch, default_value = "auto",
-          allow_hyphen_values = true)]
-    pub(crate) pitch: PitchArg,
-}
-
-/// How much is drawn, and how.
-#[derive(Debug, Args)]
-#[command(next_help_heading = "Lines")]
-pub(crate) struct LineArgs {
-    /// Narrowest strip between two lines that your pencil can honour, in mm, cm or in
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, default_value = "1mm", allow_hyphen_values = true)]
-    pub(crate) narrowest: f64,
-
-    /// Smallest area worth its own line, in mm2, cm2 or in2 (6mm2 is room for one digit)
-    #[arg(long, value_name = "AREA", value_parser = parse_area, default_value = "6mm2", allow_hyphen_values = true)]
-    pub(crate) least_area: f64,
-
-    /// Thinnest light or dark that is kept, in mm, cm or in: a rim light or a strand of hair that is wider than
-    /// this and narrower than --narrowest is drawn as one line; none leaves them out
-    #[arg(long, value_name = "LENGTH|none", value_parser = parse_thin, default_value = "0.4mm", allow_hyphen_values = true)]
-    pub(crate) thin: ThinArg,
-
-    /// How far areas are merged, 0 to 100: 0 keeps every difference the picture lets one believe, 100 keeps
-    /// hardly any [default: 55, about 3 to 5 m of line on A4 for most pictures with figures]
-    #[arg(long, value_name = "0..100", value_parser = parse_plainness, allow_hyphen_values = true,
-          group = "how_much")]
-    pub(crate) plainness: Option<f64>,
-
-    /// Instead of a plainness: at most so much pencil line, in m, cm, mm or in, such as 4m
-    #[arg(long, value_name = "TOTAL", value_parser = parse_line_total, allow_hyphen_values = true, group = "how_much")]
-    pub(crate) line_budget: Option<f64>,
-
-    /// Instead of a plainness: at most so many areas, from 1, such as 120
-    #[arg(long, value_name = "NUMBER", value_parser = parse_areas, allow_hyphen_values = true, group = "how_much")]
-    pub(crate) areas: Option<usize>,
-
-    /// How the lines of soft edges are drawn: solid (whole, thinner in print), broken (real gaps: about 5 mm
-    /// of line, 1.5 mm of gap) or none
-    #[arg(long, value_name = "HOW", value_enum, default_value_t = SoftArg::Solid)]
-    pub(crate) soft: SoftArg,
-
-    /// Join lines through junctions into long strokes, for a plotter
-    #[arg(long)]
-    pub(crate) chain: bool,
-
-    /// Width of the printed line, in mm, cm or in [default: by --look, 0.35mm or 0.18mm]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) line: Option<f64>,
-}
-
-/// Focus and rest.
-#[derive(Debug, Args)]
-#[command(next_help_heading = "Focus and rest")]
-pub(crate) struct ZoneArgs {
-    /// A zone where more lines are wanted; may be given again: rect:LEFT,TOP,WIDTH,HEIGHT,
-    /// ellipse:X,Y,RADIUS,RADIUS or polygon:X,Y,X,Y,X,Y; each number is a share of the picture's width or height
-    /// (25%) or a length from its top left (40mm)
-    #[arg(long, value_name = "ZONE", value_parser = parse_outline, allow_hyphen_values = true)]
-    pub(crate) focus: Vec<Outline>,
-
-    /// A zone where fewer lines are wanted, written as for --focus; where both lie, focus wins
-    #[arg(long, value_name = "ZONE", value_parser = parse_outline, allow_hyphen_values = true)]
-    pub(crate) rest: Vec<Outline>,
-
-    /// A grey picture painted over the whole reference, at any size: white is focus, black is rest, mid grey leaves
-    /// things as they are
-    #[arg(long, value_name = "MASK.png")]
-    pub(crate) zones: Option<PathBuf>,
-
-    /// Narrowest strip between two lines in focus, in mm, cm or in [default: half of --narrowest]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) focus_narrowest: Option<f64>,
-
-    /// Narrowest strip between two lines at rest, in mm, cm or in [default: twice --narrowest]
-    #[arg(long, value_name = "LENGTH", value_parser = parse_length, allow_hyphen_values = true)]
-    pub(crate) rest_narrowest: Option<f64>,
-
-    /// Smallest area worth its own line in focus, in mm2, cm2 or in2 [default: a quarter of --least-area]
-    #[arg(long, value_name = "AREA", value_parser = parse_area, allow_hyphen_values = true)]
-    pub(crate) focus_least_area: Option<f64>,
-
-    /// Smallest area worth its own line at rest, in mm2, cm2 or in2 [default: about four times --least-area]
-    #[arg(long, value_name = "AREA", value_parser = parse_area, allow_hyphen_values = true)]
-    pub(crate) rest_least_area: Option<f64>,
-}
 
 /// Files.
 #[derive(Clone, Debug, Args)]
@@ -274,32 +148,6 @@ pub(crate) struct RunningArgs {
     /// Say nothing on standard error unless something is wrong
     #[arg(long, short = 'q')]
     pub(crate) quiet: bool,
-}
-
-/// `--kind`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum KindArg {
-    /// Find out from the picture
-    Auto,
-    /// Hatched, stippled or engraved in ink
-    Hatched,
-    /// The same with holding lines round things
-    HatchedWithLines,
-    /// Tones: a photograph, a wash, a pencil shading
-    Tonal,
-    /// Tones with holding lines
-    TonalWithLines,
-}
-
-/// `--soft`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum SoftArg {
-    /// Whole lines, thinner in print than hard ones
-    Solid,
-    /// Lines with real gaps
-    Broken,
-    /// No lines
-    None,
 }
 
 /// `--format`.

@@ -61,6 +61,8 @@ pub(crate) fn read_piped() -> Result<Vec<u8>, Failure> {
 /// What a file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Content {
+    /// A study file.
+    Study,
     /// The sheet as SVG.
     Svg,
     /// One layer of it.
@@ -120,10 +122,25 @@ impl Outputs {
     /// An SVG is a file for each of the layers `apart`, when there are any.
     ///
     /// Checked here: endings, folders, files that exist, the same file named twice, the reference named as an output.
-    pub(crate) fn new(args: &FileArgs, input: &Input, tiled: bool, apart: &[Layer]) -> Result<Self, Failure> {
-        let list = taken_apart(collect(args, input, tiled)?, apart)?;
+    ///
+    /// Results without a name go by the one of `named`.
+    pub(crate) fn new(
+        args: &FileArgs,
+        input: &Input,
+        named: Option<&Path>,
+        tiled: bool,
+        apart: &[Layer],
+    ) -> Result<Self, Failure> {
+        let list = taken_apart(collect(args, named, tiled)?, apart)?;
         let outputs = Self { list, overwrite: args.overwrite };
         outputs.check(input)?;
+        Ok(outputs)
+    }
+
+    /// A study file for a reference, checked.
+    pub(crate) fn study(path: PathBuf, overwrite: bool, reference: &Input) -> Result<Self, Failure> {
+        let outputs = Self { list: vec![Output::File(Content::Study, path)], overwrite };
+        outputs.check(reference)?;
         Ok(outputs)
     }
 
@@ -232,7 +249,7 @@ fn failure(error: &OutputError) -> Failure {
 }
 
 /// The outputs that the options ask for.
-fn collect(args: &FileArgs, input: &Input, tiled: bool) -> Result<Vec<Output>, Failure> {
+fn collect(args: &FileArgs, named: Option<&Path>, tiled: bool) -> Result<Vec<Output>, Failure> {
     let mut list = Vec::new();
     for text in &args.out {
         let output = drawing(text, args.format)?;
@@ -256,19 +273,19 @@ fn collect(args: &FileArgs, input: &Input, tiled: bool) -> Result<Vec<Output>, F
         ));
     }
     if args.out.is_empty() {
-        let Input::File(reference) = input else {
+        let Some(named) = named else {
             return Err(Failure::wrong_use(
                 "a reference on standard input has no name to go by; say where to write with -o",
             ));
         };
-        let mut stem = reference.file_stem().unwrap_or_default().to_owned();
+        let mut stem = named.file_stem().unwrap_or_default().to_owned();
         stem.push("-underdrawing");
         // Pages to be joined are for a printer alone.
         let forms = [(Content::Svg, ".svg"), (Content::Pdf, ".pdf")];
         for (content, ending) in forms.into_iter().skip(usize::from(tiled)) {
             let mut name = stem.clone();
             name.push(ending);
-            list.push(Output::File(content, reference.with_file_name(name)));
+            list.push(Output::File(content, named.with_file_name(name)));
         }
     }
     for (path, content, option, ending) in [

@@ -3,14 +3,14 @@
 mod args;
 mod draw;
 mod files;
-mod on_paper;
-mod paper_args;
+mod job;
+mod new;
 mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
-mod values;
+mod study_args;
 mod zones;
 
 use std::panic;
@@ -70,6 +70,7 @@ fn dispatch() -> Result<(), Failure> {
     match line.command {
         Command::Draw(args) => draw::run(&args),
         Command::Plan(args) => plan::run(&args),
+        Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
             let mut script = Vec::new();

@@ -1,69 +1,48 @@
-//! `plan`: the numbered value plan, with the options of `draw` and a few of its own.
+//! `plan`: the numbered value plan, from the same settings as the drawing.
 
 use std::ffi::OsString;
 use std::path::Path;
+use std::time::Instant;
 
-use clap::{Arg, Args, ValueEnum};
+use clap::{Arg, Args};
 
-use merestone::output::{self, OutputError, PdfSheet};
-use merestone::plan::{PLAN_LINE_MM, PlanOptions};
+use merestone::output::{self, LineWeight, OutputError, PdfSheet};
+use merestone::plan::PLAN_LINE_MM;
 use merestone::sheet::Layer;
-use merestone::strokes::StrokePlan;
+use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{
-    KeyPlace, PlanSettings, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study,
+    Choices, KeyPlace, Marks, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study,
     value_plan,
 };
 
-use super::args::{DrawArgs, SoftArg};
-use super::draw::{PREVIEW_PX_PER_MM, failure, read, set_threads, settings};
-use super::files::{Content, Input, Output, Outputs};
-use super::paper_args::{LayersArg, LookArg, MarksArg};
+use super::args::{FileArgs, RunningArgs};
+use super::draw::{PREVIEW_PX_PER_MM, set_threads};
+use super::files::{Content, Output, Outputs};
+use super::job::{Job, failure};
 use super::print::{Failure, say};
 use super::progress::Progress;
+use super::study_args::{StudyArgs, is_of_table};
 use super::zones::{read_mask, spare_mask};
 
 /// Settings of `plan`.
 #[derive(Debug, Args)]
 #[command(after_help = PLAN_EXAMPLES, mut_args(without_what_only_a_drawing_has))]
 pub(crate) struct PlanArgs {
-    /// All that a drawing has, so that both are of the same areas on the same sheet.
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
+    #[arg(value_name = "REF")]
+    pub(crate) reference: OsString,
+
+    /// Everything that a study file can hold, so that plan and drawing are of the same areas on the same sheet.
     #[command(flatten)]
-    pub(crate) draw: DrawArgs,
+    pub(crate) study: StudyArgs,
 
-    /// What only a plan has.
+    /// Files.
     #[command(flatten)]
-    pub(crate) plan: PlanOnlyArgs,
-}
+    pub(crate) files: FileArgs,
 
-/// What only a plan has.
-#[derive(Debug, Args)]
-#[command(next_help_heading = "Plan", after_help = PLAN_EXAMPLES)]
-pub(crate) struct PlanOnlyArgs {
-    /// Label an area whose own tone lies between two values with the half (3 1/2); borders stay as they are
-    #[arg(long)]
-    pub(crate) halves: bool,
-
-    /// Tint the areas in light greys by value, under the numbers
-    #[arg(long, conflicts_with = "underlay")]
-    pub(crate) tints: bool,
-
-    /// Where the key to the values is printed: beside the picture when the margins have room, on a page of its own
-    /// with a strip to cut out (for SVG and PNG a file of its own, NAME-key.svg), both, or none
-    #[arg(long, value_name = "WHERE", value_enum, default_value_t = KeyArg::Both)]
-    pub(crate) key: KeyArg,
-}
-
-/// `--key`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum KeyArg {
-    /// Beside the picture and on a page of its own
-    Both,
-    /// Beside the picture
-    Margin,
-    /// On a page of its own
-    Page,
-    /// Nowhere
-    None,
+    /// How the program runs.
+    #[command(flatten)]
+    pub(crate) running: RunningArgs,
 }
 
 const PLAN_EXAMPLES: &str = "Examples:
@@ -72,125 +51,124 @@ const PLAN_EXAMPLES: &str = "Examples:
   merestone plan picture.jpg --halves --tints -o plan.pdf -o plan.svg --report plan.json
       halves between the values, light tints, and where each number stands";
 
-/// Options of a drawing that a plan does not have.
-const ONLY_A_DRAWING: [&str; 18] = [
-    "chain",
-    "look",
-    "extra_lines",
-    "extra_in",
-    "timings",
-    "plotter",
-    "plotter_files",
-    "plotter_edges",
-    "order_view",
-    "lead_length",
-    "close_over",
-    "least_stroke",
-    "keep_out",
-    "polylines",
-    "drawing_speed",
-    "travel_speed",
-    "acceleration",
-    "lift_time",
+/// Options of a drawing that a plan does not have, besides those of a plotter, and why.
+const ONLY_A_DRAWING: [(&str, &str); 5] = [
+    ("chain", "is about strokes, and a plan is printed"),
+    ("look", "is about the drawing, and a plan has a look of its own"),
+    ("weight", "is about the drawing, and all lines of a plan are of one width"),
+    ("extra-lines", "is for the drawing, and a plan has every area"),
+    ("extra-in", "is for the drawing, and a plan has every area"),
 ];
 
 /// Keeps them out of the help.
 fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
-    let hidden = ONLY_A_DRAWING.contains(&arg.get_id().as_str());
+    let name = arg.get_id().as_str();
+    let hidden = is_of_table(&arg, "plotter") || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
     if hidden { arg.hide(true) } else { arg }
 }
 
-/// Refuses them: a plan has every border, in its own look, and is not drawn by a machine.
-fn check(args: &DrawArgs) -> Result<(), Failure> {
-    let refused = [
-        (args.lines.chain, "--chain", "is about strokes, and a plan is printed"),
-        (args.plotter.plotter.is_some(), "--plotter", "is for the drawing, and a plan is printed"),
-        (args.print.extra_lines.is_some(), "--extra-lines", "is for the drawing, and a plan has every area"),
-        (
-            args.print.look == LookArg::UnderInk,
-            "--look under-ink",
-            "is for the drawing paper, and a plan lies beside it",
-        ),
-        (
-            args.lines.soft == SoftArg::None,
-            "--soft none",
-            "would leave areas of a plan without their borders",
-        ),
-    ];
-    match refused.into_iter().find(|&(given, ..)| given) {
-        Some((_, option, why)) => Err(Failure::wrong_use(format!("{option} {why}; leave it out"))),
-        None => Ok(()),
+/// Refuses what makes no plan; what a study file says for the drawing alone is passed over instead.
+fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
+    if let Some(name) = args.study.of_table("plotter") {
+        return Err(Failure::wrong_use(format!(
+            "--{name} is for a plotter, and a plan is printed; leave it out"
+        )));
     }
+    for (key, values) in args.study.given() {
+        if let Some((name, why)) = ONLY_A_DRAWING.into_iter().find(|&(name, _)| name == key.name) {
+            return Err(Failure::wrong_use(format!("--{name} {why}; leave it out")));
+        }
+        if key.name == "soft" && values == ["none"] {
+            return Err(Failure::wrong_use(
+                "--soft none would leave areas of a plan without their borders; leave it out",
+            ));
+        }
+    }
+    if choices.plan.options.tints && choices.direct.on_paper.underlay.is_some() {
+        return Err(Failure::wrong_use(
+            "tints would hide the reference under them; take either --tints or --underlay (--underlay none takes it back)",
+        ));
+    }
+    Ok(())
+}
+
+/// The settings of the drawing, with the look of a plan.
+fn settings(args: &PlanArgs, job: &Job) -> Result<Settings, Failure> {
+    let mut settings = job.settings(false)?;
+    let chosen = args.study.given().any(|(key, _)| key.name == "line");
+    settings.line_mm = job.choices.line_mm.filter(|_| chosen).unwrap_or(PLAN_LINE_MM);
+    settings.on_paper.ink = job.choices.ink.unwrap_or_default();
+    settings.on_paper.title.remark = "value plan".into();
+    settings.chain = false;
+    settings.weight = LineWeight::Even;
+    settings.extra = None;
+    if settings.soft == SoftLines::None {
+        settings.soft = SoftLines::Solid;
+    }
+    Ok(settings)
 }
 
 /// Makes the plan of one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
-    let of_plan = PlanSettings {
-        options: PlanOptions { halves: args.plan.halves, tints: args.plan.tints },
-        key: match args.plan.key {
-            KeyArg::Both => KeyPlace::Both,
-            KeyArg::Margin => KeyPlace::Margin,
-            KeyArg::Page => KeyPlace::Page,
-            KeyArg::None => KeyPlace::None,
-        },
-    };
-    let args = &args.draw;
-    check(args)?;
-    let mut settings = settings(args)?;
-    settings.line_mm = args.lines.line.unwrap_or(PLAN_LINE_MM);
-    settings.on_paper.title.remark = "value plan".into();
-    let mask_notes = read_mask(&args.zones, args.running.max_megapixels, &mut settings.zones)?;
+    let job = Job::new(&args.reference, &args.study)?;
+    let choices = &job.choices;
+    check(args, choices)?;
+    let mut settings = settings(args, &job)?;
+    let max_megapixels = args.running.max_megapixels;
+    let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
     settings.check().map_err(|e| failure(&e))?;
-    let input = Input::new(&args.reference);
-    if let Input::File(path) = &input
-        && !path.metadata().is_ok_and(|found| !found.is_dir())
-    {
-        // There is nothing to read: the reading says so, before anything is said of outputs beside it.
-        read(&input, args)?;
-    }
-    let outputs = outputs(args, &input, &of_plan)?;
-    spare_mask(&args.zones, &outputs)?;
-    set_threads(args)?;
+    job.check_input(max_megapixels)?;
+    let outputs = outputs(args, &job, &settings)?;
+    spare_mask(choices, &outputs)?;
+    job.spare_study(&outputs)?;
+    set_threads(&args.running)?;
 
     let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
     progress.begin("reading the reference");
-    let (reference, mut notes) = read(&input, args)?;
+    let mut timings_ms = Vec::new();
+    let since = Instant::now();
+    let (reference, mut notes) = job.read(max_megapixels)?;
     notes.extend(mask_notes);
+    timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
     let made =
         run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
     let mut stages = made.take(&mut notes);
+    timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
     progress.begin("placing the numbers and making the files");
-    let plan = value_plan(&stages, &settings, &of_plan).map_err(|e| failure(&e))?.take(&mut notes);
+    let since = Instant::now();
+    let plan = value_plan(&stages, &settings, &choices.plan).map_err(|e| failure(&e))?.take(&mut notes);
     // Numbers may lie on pages that the lines alone leave empty; the report says which pages there are.
     stages.shown.printing = plan.printing.clone();
+    timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
+    let timings_ms = args.running.timings.then_some(&timings_ms[..]);
     let results = outputs
         .list()
         .iter()
-        .map(|output| result(output.content(), &stages, &plan, &settings, args.print.marks))
+        .map(|output| result(output.content(), &stages, &plan, &settings, &job, timings_ms))
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
     if !args.running.quiet {
         notes.iter().for_each(|note| say(&format!("note: {note}")));
+        if let Some(list) = timings_ms {
+            let parts: Vec<String> = list.iter().map(|(name, ms)| format!("{name} {ms:.0} ms")).collect();
+            say(&format!("timings: {}", parts.join(", ")));
+        }
         say(&summary(&stages, &plan, &outputs));
     }
     Ok(())
 }
 
-/// What is to be written, checked; without names the plan lies beside the reference.
-fn outputs(args: &DrawArgs, input: &Input, of_plan: &PlanSettings) -> Result<Outputs, Failure> {
+/// What is to be written, checked; without names the plan lies beside the reference, or the study file.
+fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
     let mut files = args.files.clone();
-    let tiled = args.print.print_on.is_some();
-    if let (Input::File(reference), true) = (input, files.out.is_empty()) {
+    let tiled = settings.on_paper.print.paper.is_some();
+    if let (Some(named), true) = (job.named(), files.out.is_empty()) {
         let forms = [".svg", ".pdf"].into_iter().skip(usize::from(tiled));
-        files.out.extend(forms.map(|ending| beside(reference, "-plan", ending)));
+        files.out.extend(forms.map(|ending| beside(named, "-plan", ending)));
     }
-    let apart = match args.print.layers {
-        LayersArg::Together => Vec::new(),
-        LayersArg::Apart => layers(args, of_plan),
-    };
-    let mut outputs = Outputs::new(&files, input, tiled, &apart)?;
-    if matches!(of_plan.key, KeyPlace::Both | KeyPlace::Page) {
+    let mut outputs = Outputs::new(&files, &job.input, job.named(), tiled, &layers(&job.choices))?;
+    if matches!(job.choices.plan.key, KeyPlace::Both | KeyPlace::Page) {
         for (content, ending) in [(Content::KeySvg, "svg"), (Content::KeyPng, "png")] {
             let named = files.out.iter().map(Path::new).filter(|path| {
                 path.extension().is_some_and(|e| e.to_string_lossy().eq_ignore_ascii_case(ending))
@@ -199,7 +177,7 @@ fn outputs(args: &DrawArgs, input: &Input, of_plan: &PlanSettings) -> Result<Out
                 outputs.list.push(Output::File(content, beside(path, "-key", &format!(".{ending}")).into()));
             }
         }
-        outputs.check(input)?;
+        outputs.check(&job.input)?;
     }
     Ok(outputs)
 }
@@ -212,15 +190,16 @@ fn beside(path: &Path, what: &str, ending: &str) -> OsString {
     path.with_file_name(name).into()
 }
 
-/// The layers that get a file each.
-fn layers(args: &DrawArgs, of_plan: &PlanSettings) -> Vec<Layer> {
-    let own = |layer: &Layer| match layer {
-        Layer::Tints => of_plan.options.tints,
-        Layer::Values => true,
-        Layer::Key => matches!(of_plan.key, KeyPlace::Both | KeyPlace::Margin),
-        other => super::on_paper::layers_apart(args).contains(other),
+/// The layers that get a file each; none when they stay together.
+fn layers(choices: &Choices) -> Vec<Layer> {
+    let of_drawing = choices.layers_apart();
+    let wanted = |layer: &Layer| match layer {
+        Layer::Tints => choices.plan.options.tints,
+        Layer::Values | Layer::Soft => true,
+        Layer::Key => matches!(choices.plan.key, KeyPlace::Both | KeyPlace::Margin),
+        other => of_drawing.contains(other),
     };
-    Layer::ALL.into_iter().filter(own).collect()
+    if choices.layers_apart { Layer::ALL.into_iter().filter(wanted).collect() } else { Vec::new() }
 }
 
 /// The bytes of one output.
@@ -229,11 +208,13 @@ fn result(
     stages: &Stages,
     plan: &ValuePlan,
     settings: &Settings,
-    marks: MarksArg,
+    job: &Job,
+    timings_ms: Option<&[(&'static str, f64)]>,
 ) -> Result<Vec<u8>, Failure> {
+    let marks = job.choices.marks;
     let shown = &stages.shown;
     let (strokes, placement) = (&shown.strokes, &shown.placement);
-    let drawn = plan.drawing_options(stages, settings, marks == MarksArg::All);
+    let drawn = plan.drawing_options(stages, settings, marks == Marks::All);
     let none = StrokePlan::default();
     let png = |made: Result<Vec<u8>, OutputError>| made.map_err(Failure::other);
     Ok(match content {
@@ -254,16 +235,22 @@ fn result(
             ))?
         }
         Content::Pdf => {
-            let options = plan.drawing_options(stages, settings, marks != MarksArg::None);
+            let options = plan.drawing_options(stages, settings, marks != Marks::None);
             pdf(stages, plan, settings, &options)
         }
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
-            let report = output::Report { plan: Some(plan.report()), ..report(stages, settings, None) };
+            let mut report =
+                output::Report { plan: Some(plan.report()), ..report(stages, settings, timings_ms) };
+            report.reference.recorded_sha256 = job.changed(&stages.sha256).map(Into::into);
             output::report_json(&report).into_bytes()
         }
-        Content::Plotter | Content::PlotterPart(_) | Content::OrderSvg | Content::OrderPng => {
+        Content::Study
+        | Content::Plotter
+        | Content::PlotterPart(_)
+        | Content::OrderSvg
+        | Content::OrderPng => {
             return Err(Failure::other(
                 "a plan has no plotter's file, which is a fault of the program; report it",
             ));

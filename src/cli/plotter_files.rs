@@ -8,15 +8,20 @@ use merestone::plotter::PlotterPlan;
 use merestone::study::Settings;
 
 use super::files::{Content, Input, Output, Outputs, ending_of, folder_of};
-use super::plotter_args::{PlotterArgs, PlotterFilesArg};
+use super::plotter_args::PlotterFileArgs;
 use super::print::Failure;
 
 /// Pixels per mm of the view of the order.
 const VIEW_PX_PER_MM: f64 = 6.0;
 
-/// Adds a plotter's files to what is written, and checks them with the others; parts that are there already are given
-/// back.
-pub(crate) fn add(outputs: &mut Outputs, args: &PlotterArgs, input: &Input) -> Result<Vec<PathBuf>, Failure> {
+/// Adds a plotter's files to what is written, and checks them with the others; with a file for `each` part, those that
+/// are there already are given back.
+pub(crate) fn add(
+    outputs: &mut Outputs,
+    args: &PlotterFileArgs,
+    each: bool,
+    input: &Input,
+) -> Result<Vec<PathBuf>, Failure> {
     let Some(path) = &args.plotter else { return Ok(Vec::new()) };
     if ending_of(path) != "svg" {
         return Err(Failure::wrong_use(format!(
@@ -38,7 +43,7 @@ pub(crate) fn add(outputs: &mut Outputs, args: &PlotterArgs, input: &Input) -> R
         };
         outputs.list.push(Output::File(content, view.clone()));
     }
-    let old = if args.plotter_files == PlotterFilesArg::Each { parts_there(path) } else { Vec::new() };
+    let old = if each { parts_there(path) } else { Vec::new() };
     if let Some(first) = old.first().filter(|_| !outputs.overwrite) {
         return Err(Failure::wrong_use(format!(
             "{} exists already; add --overwrite to replace it, or give another name",

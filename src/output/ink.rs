@@ -68,6 +68,32 @@ impl Look {
     }
 }
 
+/// Whether lines are heavier where more values change.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum LineWeight {
+    /// All lines of a layer alike.
+    #[default]
+    Even,
+    /// Over a step of two values one width of ISO 128-2's series heavier, over larger steps two.
+    ByStep,
+}
+
+impl LineWeight {
+    /// Width in mm of a line over a step of `step` values, where lines over one value are `line_mm` wide.
+    ///
+    /// ISO 128-2 steps its widths by the square root of 2, so two widths are twice as wide.
+    #[must_use]
+    pub fn width_mm(self, line_mm: f64, step: u8) -> f64 {
+        let heavier = match (self, step) {
+            (Self::Even, _) | (_, 0..=1) => return line_mm,
+            (Self::ByStep, 2) => line_mm * std::f64::consts::SQRT_2,
+            (Self::ByStep, _) => line_mm * 2.0,
+        };
+        let of_series = |width: &f64| (width / heavier).ln().abs() < 0.06;
+        WIDTHS_MM.into_iter().find(of_series).unwrap_or(heavier)
+    }
+}
+
 /// Width in mm of a soft edge's line beside hard ones of a width: about half, and of ISO 128-2's series where that has a
 /// thinner one.
 #[must_use]
@@ -97,6 +123,17 @@ mod tests {
             let soft = soft_line_mm(hard);
             assert!(soft < hard && soft > hard * 0.3, "{soft} mm beside {hard} mm");
         }
+    }
+
+    #[test]
+    fn larger_steps_are_heavier_and_of_the_series() {
+        for (line, two, three) in [(0.35, 0.5, 0.7), (0.18, 0.25, 0.35), (0.25, 0.35, 0.5)] {
+            let widths = [1, 2, 3, 4].map(|step| LineWeight::ByStep.width_mm(line, step));
+            assert_eq!(widths, [line, two, three, three], "{line} mm");
+            assert_eq!(LineWeight::Even.width_mm(line, 4), line, "all alike");
+        }
+        let own = LineWeight::ByStep.width_mm(0.3, 2);
+        assert!((own - 0.3 * std::f64::consts::SQRT_2).abs() < 1e-12, "{own}: 0.3 mm is of no series");
     }
 
     #[test]

@@ -13,15 +13,15 @@ mod svg;
 mod underlay;
 
 pub use file::{StagedFile, write_file};
-pub use ink::{Ink, Look, soft_line_mm};
+pub use ink::{Ink, LineWeight, Look, soft_line_mm};
 pub use net_file::net_json;
 pub use pdf::{PdfSheet, pdf, pdf_pages, pdf_sheets};
 pub use plan_report::{KeyReport, LabelReport, ListedReport, PlanReport};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
 pub use png::{png, value_map_png};
 pub use report::{
-    Count, Distances, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report, SheetSize,
-    report_json,
+    Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
+    ReferenceReport, Report, SheetSize, report_json,
 };
 pub use svg::{svg, svg_layer};
 pub use underlay::Underlay;
@@ -37,6 +37,8 @@ pub struct DrawingOptions {
     pub line_mm: f64,
     /// Width of the lines of soft edges in mm.
     pub soft_line_mm: f64,
+    /// Whether lines are heavier where more values change.
+    pub weight: LineWeight,
     /// Title of the drawing; none when empty.
     pub title: String,
     /// Whether the picture's edge is drawn.
@@ -55,6 +57,7 @@ impl Default for DrawingOptions {
         Self {
             line_mm: 0.35,
             soft_line_mm: 0.18,
+            weight: LineWeight::Even,
             title: String::new(),
             frame: false,
             ink: Ink::Black,

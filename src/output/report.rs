@@ -61,12 +61,21 @@ pub struct LengthCount {
     pub length_mm: f64,
 }
 
-/// Largest distances between the steps from tone to line, in mm.
+/// How many nodes lines have: places where their cubics begin and end.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Nodes {
+    /// Number of them.
+    pub count: usize,
+    /// Nodes in 100 mm of line; 0 where there is no line.
+    pub per_100_mm: f64,
+}
+
+/// Largest distances between the steps from the pixels' border to the lines drawn, in mm.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Distances {
-    /// From the tone's own level or ridge to the line as placed.
+    /// From the border of the areas' pixels to the line as placed on the tone.
     pub placed: f64,
-    /// From the line as placed to the line as smoothed.
+    /// From the line as placed to the line as smoothed, its ends brought to where it meets others.
     pub smoothed: f64,
     /// From the line as smoothed to the fitted cubics.
     pub fitted: f64,
@@ -120,9 +129,21 @@ pub struct Print {
     pub pages: Vec<PageReport>,
 }
 
+/// The reference that was drawn from.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct ReferenceReport {
+    /// SHA-256 of its file, in hexadecimal digits.
+    pub sha256: String,
+    /// The one that the study file has, when the reference has changed since.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recorded_sha256: Option<String>,
+}
+
 /// The report of one drawing. Its schema is `schema/report.schema.json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
+    /// The reference.
+    pub reference: ReferenceReport,
     /// Where the picture lies on the sheet, in mm.
     pub picture_mm: RectMm,
     /// Size of the sheet in mm.
@@ -145,6 +166,8 @@ pub struct Report {
     pub areas: Count,
     /// Transitions of the net.
     pub transitions: LengthCount,
+    /// Nodes of the transitions.
+    pub nodes: Nodes,
     /// Thin marks beside the net.
     pub thin: LengthCount,
     /// Strokes of the drawing, thin marks too.
@@ -161,9 +184,8 @@ pub struct Report {
     /// The value plan, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<PlanReport>,
-    /// How far each step moved the lines at most, when measured.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub distances_mm: Option<Distances>,
+    /// How far each step moved the lines at most.
+    pub distances_mm: Distances,
     /// Version of the program.
     pub version: String,
     /// Time each stage took in ms, by name; only when asked for, because it never repeats.
@@ -176,6 +198,7 @@ impl Report {
     #[must_use]
     pub fn new(placement: &Placement) -> Self {
         Self {
+            reference: ReferenceReport::default(),
             picture_mm: placement.picture_mm,
             sheet_mm: SheetSize { width: placement.sheet_mm[0], height: placement.sheet_mm[1] },
             values: 0,
@@ -187,6 +210,7 @@ impl Report {
             merging: Merging::default(),
             areas: Count::default(),
             transitions: LengthCount::default(),
+            nodes: Nodes::default(),
             thin: LengthCount::default(),
             strokes: LengthCount::default(),
             travel_mm: 0.0,
@@ -194,7 +218,7 @@ impl Report {
             print: Print::default(),
             plotter: None,
             plan: None,
-            distances_mm: None,
+            distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,
         }
@@ -212,8 +236,11 @@ impl Report {
             .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
             .chain([&mut report.transitions, &mut report.thin, &mut report.strokes].map(|c| &mut c.length_mm))
             .chain(
-                report.distances_mm.iter_mut().flat_map(|d| [&mut d.placed, &mut d.smoothed, &mut d.fitted]),
+                [&mut report.distances_mm]
+                    .into_iter()
+                    .flat_map(|d| [&mut d.placed, &mut d.smoothed, &mut d.fitted]),
             )
+            .chain([&mut report.nodes.per_100_mm])
             .chain(report.timings_ms.iter_mut().flat_map(BTreeMap::values_mut))
         {
             *number = rounded(*number);

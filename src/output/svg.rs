@@ -2,7 +2,7 @@
 
 use super::number::{number, push_number};
 use super::png::grey_png;
-use super::{DrawingOptions, Ink, Underlay, clean_title};
+use super::{DrawingOptions, Ink, LineWeight, Underlay, clean_title};
 use crate::sheet::{Furniture, Layer, Placement, lettering};
 use crate::strokes::{Stroke, StrokePlan, ThinStroke};
 use base64::Engine;
@@ -54,7 +54,7 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
         let mut rest: Vec<&Stroke> = plan.strokes.iter().filter(|s| s.hard == hard).collect();
         while !rest.is_empty() {
             let pieces = rest.iter().skip(1).take_while(|next| continues(rest[0], next)).count() + 1;
-            group = group.add(path(&rest[..pieces]));
+            group = group.add(path(&rest[..pieces], line_mm, options.weight));
             rest.drain(..pieces);
         }
         boundary = boundary.add(group);
@@ -175,16 +175,17 @@ fn continues(first: &Stroke, next: &Stroke) -> bool {
 }
 
 /// One path over strokes that carry the same transitions.
-fn path(pieces: &[&Stroke]) -> Path {
+fn path(pieces: &[&Stroke], line_mm: f64, weight: LineWeight) -> Path {
     let mut data = String::new();
     for stroke in pieces {
         push_path(&mut data, &stroke.curve, stroke.closed);
     }
     let first = pieces[0];
     let transitions: Vec<String> = first.transitions.iter().map(ToString::to_string).collect();
-    Path::new()
-        .set("d", data)
-        .set("data-values", format!("{} {}", first.values[0], first.values[1]))
+    let path = Path::new().set("d", data);
+    let width_mm = weight.width_mm(line_mm, first.step());
+    let path = if width_mm > line_mm { path.set("stroke-width", number(width_mm)) } else { path };
+    path.set("data-values", format!("{} {}", first.values[0], first.values[1]))
         .set("data-edge-mm", number(first.edge_mm))
         .set("data-transitions", transitions.join(" "))
 }

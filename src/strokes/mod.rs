@@ -60,6 +60,14 @@ pub struct Stroke {
     pub edge_mm: f64,
 }
 
+impl Stroke {
+    /// How many values it crosses.
+    #[must_use]
+    pub fn step(&self) -> u8 {
+        self.values[0].abs_diff(self.values[1])
+    }
+}
+
 /// All strokes of a drawing in drawing order: hard ones first, then soft.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct StrokePlan {

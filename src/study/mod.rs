@@ -1,12 +1,15 @@
 //! Study: the settings of one study, and the stages run in order.
 
+mod choices;
 mod extra;
+pub mod file;
 mod on_paper;
 mod plan;
 mod plotter;
 mod report;
 mod run;
 mod settings;
+mod written;
 
 use thiserror::Error;
 
@@ -16,6 +19,7 @@ use crate::sheet::SheetError;
 use crate::tone::ToneError;
 use crate::transitions::WalkError;
 
+pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
 pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
@@ -25,6 +29,7 @@ pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
 };
+pub use written::WrittenError;
 
 /// Why a study cannot be made.
 #[derive(Debug, Error)]
@@ -135,6 +140,11 @@ pub enum StudyError {
         /// The smallest plainness that draws the drawing.
         own: f64,
     },
+    /// A place for extra lines without any.
+    #[error(
+        "there is a place for extra lines, but no extra lines; say with extra-lines which lower plainness they are of"
+    )]
+    NoExtra,
     /// Extra lines of a working square that there is not.
     #[error(
         "there is no working square \"{asked}\": squares of {side_mm} mm go from A1 to {last} on this picture; take one \
@@ -148,6 +158,12 @@ pub enum StudyError {
         /// Name of the last square.
         last: String,
     },
+    /// Lines that are joined have no one step to be as heavy as.
+    #[error(
+        "joined lines run along steps of several sizes, so they cannot be heavier by step; leave out the joining or the \
+         weight"
+    )]
+    WeightOfChained,
     /// Limits of zones without such zones.
     #[error("limits in {purpose} are given, but no {purpose} zone; add one, or leave the limits out")]
     NoZone {

@@ -116,6 +116,7 @@ impl Shown {
         DrawingOptions {
             line_mm: settings.line_mm,
             soft_line_mm: soft_line_mm(settings.line_mm),
+            weight: settings.weight,
             title: format!("Underdrawing, {}", settings.paper.name),
             frame: false,
             ink: settings.on_paper.ink,

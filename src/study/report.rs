@@ -2,11 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::{Count, Kind, LengthCount, Limits, Merging, PageReport, PitchShare, Print, Report};
+use crate::output::{
+    Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
+    ReferenceReport, Report,
+};
 use crate::sheet::sheet_to_page;
 use crate::thin::ThinMark;
 use crate::tone::ReferenceKind;
-use crate::transitions::{HowMuch, plainness_of};
+use crate::transitions::{BoundaryNet, HowMuch, Transition, plainness_of};
 
 use super::{Settings, Stages};
 
@@ -47,6 +50,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         }
     }
     Report {
+        reference: ReferenceReport { sha256: stages.sha256.clone(), recorded_sha256: None },
         values: usize::from(settings.values),
         breaks: tone.scale.breaks().to_vec(),
         kind: Kind {
@@ -72,6 +76,12 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         merging: Merging { height: traced.height, plainness: plainness_of(traced.height) },
         areas: Count { count: traced.net.areas.len() },
         transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
+        nodes: nodes(&traced.net),
+        distances_mm: Distances {
+            placed: traced.moved.placed_mm,
+            smoothed: traced.moved.smoothed_mm,
+            fitted: traced.moved.fitted_mm,
+        },
         thin: LengthCount { count: thin.len(), length_mm: thin.iter().map(ThinMark::length_mm).sum() },
         strokes: LengthCount {
             count: strokes.strokes.len() + strokes.thin.len(),
@@ -84,6 +94,12 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),
         ..Report::new(placement)
     }
+}
+
+fn nodes(net: &BoundaryNet) -> Nodes {
+    let count = net.transitions.iter().map(Transition::nodes).sum();
+    let length_mm = net.length_mm();
+    Nodes { count, per_100_mm: if length_mm > 0.0 { 100.0 * count as f64 / length_mm } else { 0.0 } }
 }
 
 /// How the sheet is shown and printed.

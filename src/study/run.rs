@@ -75,6 +75,8 @@ impl Step {
 /// What the stages made.
 #[derive(Debug)]
 pub struct Stages {
+    /// SHA-256 of the reference's file, in hexadecimal digits.
+    pub sha256: String,
     /// The sheet and where the picture lies on it.
     pub placement: Placement,
     /// Working pixels per mm, the same on both axes.
@@ -146,6 +148,7 @@ pub fn run(
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let working = resample(&reference.luminance, width, height);
+    let sha256 = reference.sha256.clone();
     drop(reference);
 
     clock.next(Step::Tone);
@@ -213,6 +216,7 @@ pub fn run(
 
     Ok(Noted::with(
         Stages {
+            sha256,
             plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
                 .take(&mut notes),
             placement,

@@ -5,6 +5,7 @@ use crate::areas::zones::{
     FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
     Zones, Zoning,
 };
+use crate::output::LineWeight;
 use crate::plotter::PlotterOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
@@ -82,6 +83,8 @@ pub struct Settings {
     pub chain: bool,
     /// Width of the printed line, in mm.
     pub line_mm: f64,
+    /// Whether lines are heavier where more values change.
+    pub weight: LineWeight,
     /// How the sheet is shown, marked and printed.
     pub on_paper: OnPaper,
     /// What a plotter is to draw, when there is one.
@@ -112,6 +115,7 @@ impl Settings {
             soft: SoftLines::Solid,
             chain: false,
             line_mm: DEFAULT_LINE_MM,
+            weight: LineWeight::Even,
             on_paper: OnPaper::default(),
             plotter: None,
             extra: None,
@@ -148,6 +152,9 @@ impl Settings {
         self.check_zones()?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
+        if self.chain && self.weight == LineWeight::ByStep {
+            return Err(StudyError::WeightOfChained);
+        }
         for (what, length) in [
             ("picture's width", self.place.picture_width_mm),
             ("picture's height", self.place.picture_height_mm),

@@ -20,6 +20,7 @@ mod shape;
 mod weave;
 mod turned;
 mod cut;
+mod distances;
 mod amount;
 mod fill;
 
@@ -31,6 +32,7 @@ use crate::tone::{ReferenceKind, ToneField};
 use regional::Reading;
 
 pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
+pub use distances::Moved;
 pub use net::{BoundaryNet, Junction, NetArea, Transition};
 pub(crate) use place::{normals, sample};
 pub(crate) use smooth::{even, smooth};
@@ -65,6 +67,8 @@ pub struct Traced {
     pub amounts: Vec<Amount>,
     /// Value number of each working pixel.
     pub values: Raster<u8>,
+    /// How far the lines that are drawn were moved at most.
+    pub moved: Moved,
     /// Lines of the finest net that had to be fitted more tightly so that nothing crosses.
     pub refits: usize,
     /// Places where the proof still finds two lines meeting, or a line on the wrong side of another; anything but 0 is a
@@ -123,11 +127,14 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     }
     let weave_options =
         weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
-    let (woven, refits, meetings) = weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
+    let weave::Weaving { woven, moved, refits, meetings } =
+        weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
     let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
     let height = height_for(&amounts, options.how_much);
     let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
-    Traced { net, height, amounts, values, refits, meetings, kind, outlined_share }
+    let drawn = lines.iter().zip(&moved).filter(|(line, _)| line.height > height);
+    let moved = drawn.fold(Moved::default(), |farthest, (_, &of_line)| farthest.or_farther(of_line));
+    Traced { net, height, amounts, values, moved, refits, meetings, kind, outlined_share }
 }
 
 /// The lines that live above a height, cut at the junctions that are left.

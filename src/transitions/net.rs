@@ -79,6 +79,12 @@ impl Transition {
         path
     }
 
+    /// Number of nodes: places where its cubics begin and end.
+    #[must_use]
+    pub fn nodes(&self) -> usize {
+        self.curve.len() + usize::from(!self.closed)
+    }
+
     /// Length of the curve in mm, within 0.001 mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {

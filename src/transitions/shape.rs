@@ -102,6 +102,8 @@ pub(super) struct Shape {
     pub(super) corners: Vec<usize>,
     /// Place of each passed junction, in points.
     pub(super) passed: Vec<f64>,
+    /// The line as placed, one point for each of the line's own.
+    pub(super) placed: Vec<Point>,
 }
 
 /// Points of a line, placed and smoothed as its tightness allows.
@@ -117,8 +119,10 @@ pub(super) fn shape(
     let to_mm = |p: &Point| Point::new(p.x / px, p.y / px);
     if tight.crack {
         // Mid-crack lines never meet but at junctions.
+        let points: Vec<Point> = line.points.iter().map(to_mm).collect();
         return Shape {
-            points: line.points.iter().map(to_mm).collect(),
+            placed: points.clone(),
+            points,
             corners: (0..line.points.len()).collect(),
             passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
         };
@@ -161,7 +165,7 @@ pub(super) fn shape(
         find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
     let points = smooth_between(&stairs, line.closed(), &corners, &tight.sigmas(&stairs, sigma));
-    Shape { points, corners, passed }
+    Shape { points, corners, passed, placed }
 }
 
 /// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge

@@ -7,6 +7,7 @@ use kurbo::{CubicBez, ParamCurve, ParamCurveNearest, Point, Vec2};
 use rayon::prelude::*;
 
 use super::cut::cut;
+use super::distances::{Moved, moved};
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
 use super::place::{Ground, Side};
@@ -36,17 +37,30 @@ pub(super) struct Woven {
     pub(super) curve: Vec<CubicBez>,
     /// For each junction passed: (cubic, parameter, where).
     pub(super) passed: Vec<(usize, f64, Point)>,
+    /// The points that it was fitted to.
+    pub(super) points: Vec<Point>,
 }
 
-/// Weaves all lines; returns them with how many lines had to be tightened, and the number of places left that
-/// could not be (0 but for a fault of the program).
+/// What weaving gives.
+pub(super) struct Weaving {
+    /// The lines.
+    pub(super) woven: Vec<Woven>,
+    /// How far each was moved.
+    pub(super) moved: Vec<Moved>,
+    /// How many had to be tightened.
+    pub(super) refits: usize,
+    /// Places left where lines meet: 0 but for a fault of the program.
+    pub(super) meetings: usize,
+}
+
+/// Weaves all lines.
 pub(super) fn weave(
     ground: &Ground<'_>,
     lines: &[Line],
     sides_of: &[Vec<Side>],
     junctions: &[Point],
     options: &WeaveOptions,
-) -> (Vec<Woven>, usize, usize) {
+) -> Weaving {
     let order = {
         let mut order: Vec<usize> = (0..lines.len()).collect();
         order.sort_by(|&a, &b| {
@@ -65,8 +79,8 @@ pub(super) fn weave(
         .zip(sides_of)
         .map(|(l, at)| shape(ground, l, at, &Tight::default(), options.narrowest_mm))
         .collect();
-    let mut left = 0;
-    for round in 0..ROUNDS {
+    let mut round = 0;
+    loop {
         let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
         let (pieces, owner, ends, closed) = pieces(lines, &woven);
         let proof: Vec<ProofLine<'_>> = pieces
@@ -77,7 +91,7 @@ pub(super) fn weave(
             .collect();
         let meetings = find_meetings_of_finest(&proof);
         let turned = turned(ground, lines, sides_of, &woven);
-        left = meetings.len() + turned.len();
+        let left = meetings.len() + turned.len();
         let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
         for m in &meetings {
             let [a, b] = m.lines.map(|l| owner[l]);
@@ -95,8 +109,18 @@ pub(super) fn weave(
         }
         places.retain(|&l, _| !tight[l].crack);
         if places.is_empty() || round + 1 == ROUNDS {
-            let refits = tight.iter().filter(|t| !t.is_loose()).count();
-            return (woven, refits, left);
+            let to_mm = |p: &Point| Point::new(p.x / tone.px_per_mm, p.y / tone.px_per_mm);
+            let moved = (0..lines.len()).into_par_iter().map(|l| {
+                let crack: Vec<Point> = lines[l].points.iter().map(to_mm).collect();
+                let w = &woven[l];
+                moved(&crack, &shapes[l].placed, &w.points, lines[l].closed(), &w.curve)
+            });
+            return Weaving {
+                moved: moved.collect(),
+                refits: tight.iter().filter(|t| !t.is_loose()).count(),
+                meetings: left,
+                woven,
+            };
         }
         for (&l, at) in &places {
             tight[l].tighten(at);
@@ -110,8 +134,8 @@ pub(super) fn weave(
         for (l, s) in fresh {
             shapes[l] = s;
         }
+        round += 1;
     }
-    (Vec::new(), 0, left)
 }
 
 /// Fits all lines from the highest down, each ending on those already fitted.
@@ -203,7 +227,7 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: &Tight, opti
             nearest(&curve, fixed.unwrap_or_else(|| between(&points, line.closed(), place)), fixed)
         })
         .collect();
-    Woven { curve, passed }
+    Woven { curve, passed, points }
 }
 
 /// The polyline itself, as straight cubics in whole micrometres.

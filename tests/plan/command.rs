@@ -139,6 +139,8 @@ fn what_makes_no_sense_is_refused_before_work() {
         (&["-o", "a.pdf", "--look", "under-ink"], "--look under-ink"),
         (&["-o", "a.pdf", "--extra-lines", "10"], "--extra-lines"),
         (&["-o", "a.pdf", "--plotter", "b.svg"], "--plotter"),
+        (&["-o", "a.pdf", "--lead-length", "8m"], "--lead-length"),
+        (&["-o", "a.pdf", "--weight", "by-step"], "--weight"),
         (&["-o", "a.pdf", "--tints", "--underlay", "15%"], "--underlay"),
         (&["-o", "a.pdf", "--key", "somewhere"], "--key"),
         (&["-o", "a.pdf", "--report", "a.txt"], ".json"),
@@ -153,6 +155,40 @@ fn what_makes_no_sense_is_refused_before_work() {
     assert!(desk.everything() == before, "nothing was written");
     let missing = desk.run(&["plan", "nothing.png", "-o", "a.pdf"]);
     assert_eq!(missing.code, 1, "{}", missing.err);
+}
+
+#[test]
+fn a_study_file_makes_the_same_plan() {
+    let desk = Desk::with_picture();
+    let of_plan = ["--halves", "--tints", "--key", "margin"];
+    let sheet = ["--paper", "90x110mm", "--margin", "10mm", "--values", "4"];
+    // What is about the drawing alone does not change the plan.
+    let of_drawing =
+        ["--chain", "--soft", "none", "--look", "under-ink", "--line", "0.5mm", "--colour", "black"];
+    let new = [&["new", "picture.png"][..], &sheet, &of_plan, &of_drawing].concat();
+    let made = desk.run(&new);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let by_file = desk.run(&["plan", "study.toml", "-o", "a.svg", "-o", "a.pdf"]);
+    assert_eq!(by_file.code, 0, "{}", by_file.err);
+    let options = [&["plan", "picture.png", "-o", "b.svg", "-o", "b.pdf"][..], &sheet, &of_plan].concat();
+    assert_eq!(desk.run(&options).code, 0, "by options");
+    for ending in ["svg", "pdf"] {
+        assert!(desk.get(&format!("a.{ending}")) == desk.get(&format!("b.{ending}")), "another .{ending}");
+    }
+    let taken_back = desk.run(&["plan", "study.toml", "--tints=false", "--underlay", "15%", "-o", "c.svg"]);
+    assert_eq!(taken_back.code, 0, "{}", taken_back.err);
+    let both = desk.run(&["plan", "study.toml", "--underlay", "15%", "-o", "d.svg"]);
+    assert!(both.code == 2 && both.err.contains("--tints"), "tints over the reference: {}", both.err);
+    let drawn = desk.run(&["draw", "picture.png", "-o", "e.svg", "--halves"]);
+    assert!(
+        drawn.code == 2 && drawn.err.contains("merestone plan"),
+        "a drawing has no numbers: {}",
+        drawn.err
+    );
+    // Without a name results go by that of the study file.
+    assert_eq!(desk.run(&["plan", "study.toml"]).code, 0, "named by itself");
+    assert!(desk.path("study-plan.pdf").exists() && desk.path("study-plan.svg").exists(), "its own names");
+    assert!(!desk.path("study-plan-key.svg").exists(), "no page of the key is wanted");
 }
 
 #[test]

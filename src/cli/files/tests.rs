@@ -19,8 +19,8 @@ fn folder() -> tempfile::TempDir {
 
 #[test]
 fn with_none_named_svg_and_pdf_go_beside_the_reference() {
-    let input = Input::new(OsStr::new("some/folder/old.scan.jpeg"));
-    let list = collect(&files(&[]), &input, false).unwrap_or_else(|e| panic!("{e:?}"));
+    let list = collect(&files(&[]), Some(Path::new("some/folder/old.scan.jpeg")), false)
+        .unwrap_or_else(|e| panic!("{e:?}"));
     assert_eq!(
         list,
         [
@@ -33,7 +33,7 @@ fn with_none_named_svg_and_pdf_go_beside_the_reference() {
 
 #[test]
 fn endings_say_the_form_in_either_case() {
-    let list = collect(&files(&["-o", "a.SVG", "-o", "b.Pdf", "-o", "c.png"]), &Input::Piped, false);
+    let list = collect(&files(&["-o", "a.SVG", "-o", "b.Pdf", "-o", "c.png"]), None, false);
     let contents: Vec<Content> =
         list.unwrap_or_else(|e| panic!("{e:?}")).iter().map(Output::content).collect();
     assert_eq!(contents, [Content::Svg, Content::Pdf, Content::Png], "by ending");
@@ -41,7 +41,7 @@ fn endings_say_the_form_in_either_case() {
 
 #[test]
 fn a_dash_takes_the_form_that_is_named() {
-    let list = collect(&files(&["-o", "-", "--format", "pdf"]), &Input::Piped, false);
+    let list = collect(&files(&["-o", "-", "--format", "pdf"]), None, false);
     assert_eq!(list.unwrap_or_else(|e| panic!("{e:?}")), [Output::Piped(Content::Pdf)], "standard output");
 }
 

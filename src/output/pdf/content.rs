@@ -65,6 +65,9 @@ fn in_layer(content: &mut Content, layer: Layer, draw: impl FnOnce(&mut Content)
     content.end_marked_content();
 }
 
+/// A curve, whether it is closed, and its width in mm.
+type Line<'a> = (&'a [CubicBez], bool, f64);
+
 /// The reference, and the lines of the plan.
 pub(super) fn drawing(
     content: &mut Content,
@@ -83,23 +86,28 @@ pub(super) fn drawing(
             content.restore_state();
         });
     }
-    let of_edges = |hard: bool| -> Vec<(&[CubicBez], bool)> {
-        plan.strokes.iter().filter(|s| s.hard == hard).map(|s| (&s.curve[..], s.closed)).collect()
+    let of_edges = |hard: bool, line_mm: f64| -> Vec<Line<'_>> {
+        let edges = plan.strokes.iter().filter(|s| s.hard == hard);
+        edges.map(|s| (&s.curve[..], s.closed, options.weight.width_mm(line_mm, s.step()))).collect()
     };
-    let thin: Vec<(&[CubicBez], bool)> = plan.thin.iter().map(|s| (&s.curve[..], false)).collect();
+    let thin: Vec<Line<'_>> = plan.thin.iter().map(|s| (&s.curve[..], false, options.soft_line_mm)).collect();
     let layers = [
-        (Layer::Hard, of_edges(true), options.line_mm),
-        (Layer::Soft, of_edges(false), options.soft_line_mm),
-        (Layer::Thin, thin, options.soft_line_mm),
+        (Layer::Hard, of_edges(true, options.line_mm)),
+        (Layer::Soft, of_edges(false, options.soft_line_mm)),
+        (Layer::Thin, thin),
     ];
-    for (layer, lines, line_mm) in layers {
+    for (layer, lines) in layers {
         if layer == Layer::Thin && lines.is_empty() {
             continue;
         }
         in_layer(content, layer, |content| {
             set_ink(content, options.ink, 1.0);
-            content.set_line_width(written(line_mm));
-            for (curve, closed) in lines {
+            let mut set_mm = f64::NAN;
+            for (curve, closed, line_mm) in lines {
+                if line_mm.total_cmp(&set_mm).is_ne() {
+                    content.set_line_width(written(line_mm));
+                    set_mm = line_mm;
+                }
                 stroke(content, curve, closed);
             }
         });
