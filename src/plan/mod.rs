@@ -252,9 +252,9 @@ fn outline_of(of: &PlanGround<'_>, outline: &Outline) -> BezPath {
         let mut begun = false;
         let mut to = |path: &mut BezPath, p: Point| {
             if begun {
-                path.line_to(p)
+                path.line_to(p);
             } else {
-                path.move_to(p)
+                path.move_to(p);
             }
             begun = true;
         };

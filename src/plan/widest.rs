@@ -127,9 +127,8 @@ impl Inside {
             for (k, &a) in ring.iter().enumerate() {
                 let b = ring[(k + 1) % ring.len()];
                 let band = |y: f64| (((y - bounds.y0) / step) as usize).min(bands.len() - 1);
-                for band in band(a.y.min(b.y))..=band(a.y.max(b.y)) {
-                    bands[band].push([a, b]);
-                }
+                let held = band(a.y.min(b.y))..=band(a.y.max(b.y));
+                bands[held].iter_mut().for_each(|edges| edges.push([a, b]));
             }
         }
         Self { top: bounds.y0, step, bands, bounds }

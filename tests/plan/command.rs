@@ -136,7 +136,7 @@ fn what_makes_no_sense_is_refused_before_work() {
         (&["-o", "a.svg", "-o", "a-key.svg"], "named twice"),
         (&["-o", "a.pdf", "--chain"], "--chain"),
         (&["-o", "a.pdf", "--soft", "none"], "--soft none"),
-        (&["-o", "a.pdf", "--look", "under-ink"], "--look under-ink"),
+        (&["-o", "a.pdf", "--look", "under-ink"], "--look"),
         (&["-o", "a.pdf", "--extra-lines", "10"], "--extra-lines"),
         (&["-o", "a.pdf", "--plotter", "b.svg"], "--plotter"),
         (&["-o", "a.pdf", "--lead-length", "8m"], "--lead-length"),
