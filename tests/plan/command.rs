@@ -232,6 +232,20 @@ fn every_kind_of_file_and_piping() {
 }
 
 #[test]
+fn the_grid_lies_over_the_reference() {
+    let desk = Desk::with_picture();
+    let done = plan(&desk, &["-o", "plan.pdf", "--underlay", "20%", "--square-grid"]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    let pdf = Document::load_mem(&desk.get("plan.pdf")).expect("a PDF");
+    let first = *pdf.get_pages().values().next().expect("a page");
+    let content = pdf.get_page_content(first).expect("its content");
+    let content = String::from_utf8_lossy(&content);
+    let place = |layer: &str| content.find(layer).unwrap_or_else(|| panic!("no {layer} on the page"));
+    assert!(place("/Reference") < place("/Working"), "what is drawn later lies over it");
+    assert!(place("/Working") < place("/Hard") && place("/Hard") < place("/Value"), "lines, then numbers");
+}
+
+#[test]
 fn tiled_over_small_pages_the_key_follows() {
     let desk = Desk::with_picture();
     let done = desk.run(&[

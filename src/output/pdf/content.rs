@@ -68,24 +68,27 @@ fn in_layer(content: &mut Content, layer: Layer, draw: impl FnOnce(&mut Content)
 /// A curve, whether it is closed, and its width in mm.
 type Line<'a> = (&'a [CubicBez], bool, f64);
 
-/// The reference, and the lines of the plan.
+/// The reference, which lies under everything.
+pub(super) fn reference(content: &mut Content, options: &DrawingOptions) {
+    let Some(underlay) = &options.underlay else { return };
+    in_layer(content, Layer::Reference, |content| {
+        let p = &underlay.picture_mm;
+        content.save_state();
+        // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
+        let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
+        transform(content, underlay.shown * square);
+        content.x_object(Name(IMAGE));
+        content.restore_state();
+    });
+}
+
+/// The lines of the plan.
 pub(super) fn drawing(
     content: &mut Content,
     plan: &StrokePlan,
     placement: &Placement,
     options: &DrawingOptions,
 ) {
-    if let Some(underlay) = &options.underlay {
-        in_layer(content, Layer::Reference, |content| {
-            let p = &underlay.picture_mm;
-            content.save_state();
-            // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
-            let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
-            transform(content, underlay.shown * square);
-            content.x_object(Name(IMAGE));
-            content.restore_state();
-        });
-    }
     let of_edges = |hard: bool, line_mm: f64| -> Vec<Line<'_>> {
         let edges = plan.strokes.iter().filter(|s| s.hard == hard);
         edges.map(|s| (&s.curve[..], s.closed, options.weight.width_mm(line_mm, s.step()))).collect()

@@ -139,6 +139,7 @@ fn write_forms(
     let around = &options.furniture;
     let mut drawing = Content::new();
     content::with_pencil(&mut drawing, options.ink);
+    content::reference(&mut drawing, options);
     content::furniture(&mut drawing, around, options.ink, letters, true);
     content::drawing(&mut drawing, plan, placement, options);
     let mut beside = Content::new();
@@ -292,6 +293,7 @@ fn page_content(
         }
     } else {
         content::with_pencil(&mut content, options.ink);
+        content::reference(&mut content, options);
         content::furniture(&mut content, &options.furniture, options.ink, letters, true);
         content::drawing(&mut content, plan, placement, options);
         content::furniture(&mut content, &options.furniture, options.ink, letters, false);
