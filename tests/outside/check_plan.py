@@ -75,7 +75,8 @@ class Sheet:
         self.areas = {}
         for t, curve in zip(net["transitions"], curves):
             # What lies beside the line at nine places, by the most voices: near a tip one may be mistaken.
-            long = np.flatnonzero(np.hypot(*np.diff(curve, axis=0).T) > 0.005)
+            lengths = np.hypot(*np.diff(curve, axis=0).T)
+            long = np.flatnonzero(lengths > min(0.005, lengths.max() / 2))
             for k in long[np.linspace(0, len(long) - 1, 9).astype(int)]:
                 a, b = curve[k], curve[k + 1]
                 normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
