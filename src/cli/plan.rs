@@ -19,6 +19,7 @@ use super::args::{FileArgs, RunningArgs};
 use super::draw::{PREVIEW_PX_PER_MM, set_threads};
 use super::files::{Content, Output, Outputs};
 use super::job::{Job, failure};
+use super::page_args;
 use super::print::{Failure, say};
 use super::progress::Progress;
 use super::study_args::{StudyArgs, is_of_table};
