@@ -5,7 +5,14 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 36] = [
+const DRAW_OPTIONS: [&str; 43] = [
+    "--find-page",
+    "--corners",
+    "--true-shape",
+    "--even-light",
+    "--keep-frame",
+    "--crop",
+    "--before-after",
     "--paper",
     "--margin",
     "--orientation",

@@ -13,6 +13,7 @@ mod metamorphic;
 mod nesting;
 mod oracles;
 mod outputs;
+mod page;
 mod plan;
 mod program;
 mod promises;

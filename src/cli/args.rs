@@ -7,6 +7,7 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
 use super::new::NewArgs;
+use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
 use super::study_args::{StudyArgs, is_of_table};
@@ -66,6 +67,10 @@ pub(crate) struct DrawArgs {
     #[command(flatten)]
     pub(crate) study: StudyArgs,
 
+    /// The reference before and after.
+    #[command(flatten)]
+    pub(crate) page: PageFileArgs,
+
     /// Files.
     #[command(flatten)]
     pub(crate) files: FileArgs,
@@ -89,6 +94,8 @@ const DRAW_EXAMPLES: &str = "Examples:
       SVG and PDF on A4, beside the picture
   merestone draw picture.jpg --paper 11x14in --margin 1in -o study.svg -o study.pdf
       another paper, and files of your own naming
+  merestone draw photograph.jpg --find-page --even-light --before-after look.png
+      from a photograph of a page
   merestone draw picture.jpg --values 3 --plainness 70 -o notan.pdf
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png

@@ -8,6 +8,7 @@ use merestone::study::{Marks, Settings, Stages, Step, report, run as run_study};
 use super::args::{DrawArgs, RunningArgs};
 use super::files::{Content, Outputs};
 use super::job::{Job, failure};
+use super::page_args;
 use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
 use super::print::{Failure, say};
@@ -39,11 +40,14 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let max_megapixels = args.running.max_megapixels;
     let mut settings = job.settings(args.plotter.plotter.is_some())?;
     let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
+    settings.page.before_after = args.page.before_after.is_some();
     settings.check().map_err(|e| failure(&e))?;
+    page_args::check(&settings.page)?;
     job.check_input(max_megapixels)?;
     let tiled = settings.on_paper.print.paper.is_some();
     let mut outputs = Outputs::new(&args.files, input, job.named(), tiled, &choices.layers_apart())?;
     let each = choices.plotter.apart;
+    page_args::add(&mut outputs, &args.page, input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, each, input)?;
     spare_mask(choices, &outputs)?;
     job.spare_study(&outputs)?;
@@ -141,6 +145,9 @@ fn result(
         }
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
+        Content::BeforeAfter => stages.before_after.as_ref().map(output::grey_png).ok_or_else(|| {
+            Failure::other("a view of the reference that was not made is a fault of the program; report it")
+        })?,
         Content::Study
         | Content::Plotter
         | Content::PlotterPart(_)

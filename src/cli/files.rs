@@ -89,6 +89,8 @@ pub(crate) enum Content {
     KeySvg,
     /// The same as a picture.
     KeyPng,
+    /// The reference before and after.
+    BeforeAfter,
 }
 
 /// Where a result goes.

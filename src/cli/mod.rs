@@ -5,6 +5,7 @@ mod draw;
 mod files;
 mod job;
 mod new;
+mod page_args;
 mod plan;
 mod plotter_args;
 mod plotter_files;

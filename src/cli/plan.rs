@@ -19,6 +19,7 @@ use super::args::{FileArgs, RunningArgs};
 use super::draw::{PREVIEW_PX_PER_MM, set_threads};
 use super::files::{Content, Output, Outputs};
 use super::job::{Job, failure};
+use super::page_args;
 use super::print::{Failure, say};
 use super::progress::Progress;
 use super::study_args::{StudyArgs, is_of_table};
@@ -117,6 +118,7 @@ pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let max_megapixels = args.running.max_megapixels;
     let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
     settings.check().map_err(|e| failure(&e))?;
+    page_args::check(&settings.page)?;
     job.check_input(max_megapixels)?;
     let outputs = outputs(args, &job, &settings)?;
     spare_mask(choices, &outputs)?;
@@ -250,9 +252,10 @@ fn result(
         | Content::Plotter
         | Content::PlotterPart(_)
         | Content::OrderSvg
-        | Content::OrderPng => {
+        | Content::OrderPng
+        | Content::BeforeAfter => {
             return Err(Failure::other(
-                "a plan has no plotter's file, which is a fault of the program; report it",
+                "a plan has no plotter's file and no picture before and after, which is a fault of the program; report it",
             ));
         }
     })

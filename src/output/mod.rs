@@ -18,7 +18,7 @@ pub use net_file::net_json;
 pub use pdf::{PdfSheet, pdf, pdf_pages, pdf_sheets};
 pub use plan_report::{KeyReport, LabelReport, ListedReport, PlanReport};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
-pub use png::{png, value_map_png};
+pub use png::{grey_png, png, value_map_png};
 pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
     ReferenceReport, Report, SheetSize, report_json,

@@ -3,6 +3,7 @@
 use super::number::rounded;
 use super::plan_report::PlanReport;
 use crate::plotter::PlotterFigures;
+use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -178,6 +179,9 @@ pub struct Report {
     pub refits: Count,
     /// How the sheet is shown and printed.
     pub print: Print,
+    /// What was done to the reference before it was studied, if anything.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub page: Option<PageFigures>,
     /// What a plotter does, when it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plotter: Option<PlotterFigures>,
@@ -216,6 +220,7 @@ impl Report {
             travel_mm: 0.0,
             refits: Count::default(),
             print: Print::default(),
+            page: None,
             plotter: None,
             plan: None,
             distances_mm: Distances::default(),

@@ -15,6 +15,7 @@ use thiserror::Error;
 
 use crate::areas::zones::{Purpose, ZoneError};
 use crate::reference::ReferenceError;
+use crate::reference::page::PageError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
 use crate::transitions::WalkError;
@@ -191,6 +192,9 @@ pub enum StudyError {
     /// The reference.
     #[error(transparent)]
     Reference(#[from] ReferenceError),
+    /// The page in the reference.
+    #[error(transparent)]
+    Page(#[from] PageError),
     /// The sheet.
     #[error(transparent)]
     Sheet(#[from] SheetError),
@@ -209,6 +213,7 @@ impl StudyError {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
             Self::Net(_) => false,
+            Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             _ => true,
         }

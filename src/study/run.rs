@@ -6,6 +6,8 @@ use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
 use crate::plotter::PlotterPlan;
+use crate::raster::Raster;
+use crate::reference::page::{PageFigures, repair};
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::{StrokePlan, plan_strokes};
@@ -26,6 +28,8 @@ const MOST_WORKING_PX: usize = 40_000_000;
 /// One step of the work, for whoever shows how far it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
+    /// The reference is made into the picture: flat, evenly lit, cut.
+    Page,
     /// The reference is brought to the scale of the sheet.
     Scaling,
     /// Texture is averaged and the breaks are found.
@@ -42,13 +46,14 @@ pub enum Step {
 
 impl Step {
     /// All steps, in order.
-    pub const ALL: [Self; 6] =
-        [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
+    pub const ALL: [Self; 7] =
+        [Self::Page, Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
 
     /// Its name in reports.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
+            Self::Page => "page",
             Self::Scaling => "scaling",
             Self::Tone => "tone",
             Self::Areas => "areas",
@@ -62,6 +67,7 @@ impl Step {
     #[must_use]
     pub fn doing(self) -> &'static str {
         match self {
+            Self::Page => "looking at the page",
             Self::Scaling => "bringing the reference to the size of the sheet",
             Self::Tone => "averaging texture, keeping edges",
             Self::Areas => "finding areas",
@@ -75,6 +81,10 @@ impl Step {
 /// What the stages made.
 #[derive(Debug)]
 pub struct Stages {
+    /// What was done to the reference before it was studied, if anything.
+    pub page: Option<PageFigures>,
+    /// The reference before and after, when asked for.
+    pub before_after: Option<Raster<u8>>,
     /// SHA-256 of the reference's file, in hexadecimal digits.
     pub sha256: String,
     /// The sheet and where the picture lies on it.
@@ -135,6 +145,10 @@ pub fn run(
     settings.check()?;
     let mut notes = Vec::new();
     let mut clock = Clock { begin, running: None, timings_ms: Vec::new() };
+
+    clock.next(Step::Page);
+    let repaired = repair(reference, &settings.page)?.take(&mut notes);
+    let (page, before_after, reference) = (repaired.figures, repaired.view, repaired.reference);
 
     clock.next(Step::Scaling);
     let pixels = [reference.luminance.width(), reference.luminance.height()];
@@ -216,6 +230,8 @@ pub fn run(
 
     Ok(Noted::with(
         Stages {
+            page,
+            before_after,
             sha256,
             plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
                 .take(&mut notes),
