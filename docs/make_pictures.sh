@@ -28,6 +28,9 @@ rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/p
 pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
 # A page of a book as it comes: needs OpenCV too.
 "$python" docs/photograph_page.py "$reference" "$scratch/page.jpg"
-"$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after docs/pictures/page-photograph.png \
+"$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after "$scratch/look.png" \
   --overwrite -o "$scratch/page.svg"
+"$python" -c 'import sys; from PIL import Image; look = Image.open(sys.argv[1])
+look.resize((look.width * 2 // 3, look.height * 2 // 3), Image.LANCZOS).quantize(24, dither=0).save(sys.argv[2], optimize=True)' \
+  "$scratch/look.png" docs/pictures/page-photograph.png
 "$python" docs/arrange_pictures.py "$scratch" "$reference"

@@ -48,7 +48,7 @@ proptest! {
 
     /// Fall-off to 60 % from any side and yellowed paper: paper is white, tones are theirs, black stays black.
     #[test]
-    fn a_fall_off_is_taken_out(fall in 0.1..0.4_f64, turn in 0.0..6.28_f64, paper in 0.55..0.9_f64) {
+    fn a_fall_off_is_taken_out(fall in 0.1..0.4_f64, turn in 0.0..std::f64::consts::TAU, paper in 0.55..0.9_f64) {
         let light = |x: f64, y: f64| {
             let t = 0.5 + 0.7 * ((x - 0.5) * turn.cos() + (y - 0.5) * turn.sin());
             paper * (1.0 - fall * t.clamp(0.0, 1.0).powf(1.5))
