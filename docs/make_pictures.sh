@@ -24,6 +24,8 @@ for plainness in 0 55 90; do
 done
 draw --paper a5 --margin 10mm --chain --plotter "$scratch/plotter.svg" --order-view "$scratch/order.svg" -o "$scratch/a5.svg"
 rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/plotter-order.png "$scratch/order.svg"
+"$merestone" plan "$reference" --quiet --overwrite --paper a4 -o "$scratch/plan.pdf"
+pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
 # A page of a book as it comes: needs OpenCV too.
 "$python" docs/photograph_page.py "$reference" "$scratch/page.jpg"
 "$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after "$scratch/look.png" \

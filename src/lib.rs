@@ -11,6 +11,7 @@
 //! thin         centre lines of thin lights and darks, beside the net
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
+//! plan         the value plan: a number for each area, and the key
 //! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
@@ -34,6 +35,7 @@ pub mod transitions;
 pub mod thin;
 pub mod sheet;
 pub mod strokes;
+pub mod plan;
 pub mod plotter;
 pub mod output;
 pub mod study;

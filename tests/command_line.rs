@@ -60,7 +60,7 @@ fn help_names_every_option_and_an_example() {
     let desk = Desk::new();
     let whole = desk.run(&["--help"]);
     assert_eq!(whole.code, 0, "{}", whole.err);
-    for command in ["draw", "papers", "completions", "manual", "Example"] {
+    for command in ["draw", "plan", "papers", "completions", "manual", "Example"] {
         assert!(text(&whole.out).contains(command), "the help lacks {command}");
     }
     for flag in ["--help", "-h"] {
@@ -70,7 +70,7 @@ fn help_names_every_option_and_an_example() {
             assert!(text(&draw.out).contains(option), "the help of draw lacks {option}");
         }
     }
-    for command in ["papers", "completions", "manual"] {
+    for command in ["plan", "papers", "completions", "manual"] {
         let help = desk.run(&[command, "--help"]);
         assert_eq!(help.code, 0, "{}", help.err);
         assert!(

@@ -12,7 +12,7 @@ use merestone::transitions::{BoundaryNet, HowMuch, NetOptions, Outline, Part, Tr
 use proptest::prelude::*;
 use proptest::test_runner::{RngSeed, TestCaseError};
 
-const PX_PER_MM: f64 = 6.0;
+pub(crate) const PX_PER_MM: f64 = 6.0;
 
 /// Lightness of values 1 to 5: the middles of even steps.
 fn lightness(value: u8) -> f64 {
@@ -20,7 +20,7 @@ fn lightness(value: u8) -> f64 {
 }
 
 /// A tone that is the map of values itself.
-fn field(values: &Raster<u8>) -> ToneField {
+pub(crate) fn field(values: &Raster<u8>) -> ToneField {
     let light = values.map(|v| merestone::colour::reflectance(lightness(v)) as f32);
     let options = ToneOptions {
         values: 5,
@@ -47,7 +47,7 @@ fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
     AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None }
 }
 
-fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {
+pub(crate) fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {
     let tone = field(values);
     let options = NetOptions { how_much: HowMuch::Plainness(plainness), ..NetOptions::default() };
     trace(&tone, &every_patch(&tone, values), &options)
@@ -191,7 +191,7 @@ fn path_of(net: &BoundaryNet, ring: &[Part]) -> Result<BezPath, TestCaseError> {
     Ok(path)
 }
 
-fn from_fn(w: usize, h: usize, value: impl Fn(usize, usize) -> u8) -> Raster<u8> {
+pub(crate) fn from_fn(w: usize, h: usize, value: impl Fn(usize, usize) -> u8) -> Raster<u8> {
     Raster::from_vec(w, h, (0..w * h).map(|i| value(i % w, i / w)).collect())
 }
 

@@ -39,9 +39,9 @@ impl StudyArgs {
         self.given.iter().map(|(key, values)| (*key, values.iter().map(String::as_str).collect()))
     }
 
-    /// The first option given that is about a plotter.
-    pub(crate) fn of_plotter(&self) -> Option<&'static str> {
-        let about = |key: &&'static Key| find(key.name).is_some_and(|(table, _)| table.name == "plotter");
+    /// The first option given that stands under a heading of study files.
+    pub(crate) fn of_table(&self, heading: &str) -> Option<&'static str> {
+        let about = |key: &&'static Key| find(key.name).is_some_and(|(table, _)| table.name == heading);
         self.given.iter().map(|&(key, _)| key).find(about).map(|key| key.name)
     }
 
@@ -96,6 +96,11 @@ impl FromArgMatches for StudyArgs {
         }
         Ok(())
     }
+}
+
+/// Whether an option stands under a heading of study files.
+pub(crate) fn is_of_table(arg: &Arg, heading: &str) -> bool {
+    find(arg.get_id().as_str()).is_some_and(|(table, _)| table.name == heading)
 }
 
 /// The option of one key.

@@ -1,6 +1,7 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use super::plan_report::PlanReport;
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
@@ -184,6 +185,9 @@ pub struct Report {
     /// What a plotter does, when it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plotter: Option<PlotterFigures>,
+    /// The value plan, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<PlanReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -218,6 +222,7 @@ impl Report {
             print: Print::default(),
             page: None,
             plotter: None,
+            plan: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

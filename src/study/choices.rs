@@ -9,7 +9,7 @@ use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
 use crate::tone::BreakRule;
 
-use super::{DEFAULT_VALUES, ExtraLines, ExtraPlace, Settings, SquareRule, StudyError};
+use super::{DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -57,6 +57,8 @@ pub struct Choices {
     pub extra_place: ExtraPlace,
     /// The plotter's settings, used when a plotter's file is written; `marks` follows from those above.
     pub plotter: PlotterOptions,
+    /// The value plan's settings, used when a plan is made.
+    pub plan: PlanSettings,
 }
 
 impl Default for Choices {
@@ -80,6 +82,7 @@ impl Default for Choices {
             extra_plainness: None,
             extra_place: ExtraPlace::Whole,
             plotter: PlotterOptions::default(),
+            plan: PlanSettings::default(),
         }
     }
 }
@@ -125,7 +128,7 @@ impl Choices {
             Layer::Hard => true,
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
-            Layer::Guides => false,
+            Layer::Guides | Layer::Tints | Layer::Values | Layer::Key => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

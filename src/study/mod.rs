@@ -4,6 +4,7 @@ mod choices;
 mod extra;
 pub mod file;
 mod on_paper;
+mod plan;
 mod plotter;
 mod report;
 mod run;
@@ -17,10 +18,12 @@ use crate::reference::ReferenceError;
 use crate::reference::page::PageError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
+use crate::transitions::WalkError;
 
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
@@ -198,6 +201,9 @@ pub enum StudyError {
     /// The tones.
     #[error(transparent)]
     Tone(#[from] ToneError),
+    /// A net that cannot be walked around.
+    #[error("{0}; this is a fault of the program, please report it with the reference")]
+    Net(#[from] WalkError),
 }
 
 impl StudyError {
@@ -206,6 +212,7 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
+            Self::Net(_) => false,
             Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             _ => true,

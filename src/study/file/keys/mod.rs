@@ -5,6 +5,7 @@
 
 mod lines;
 mod page;
+mod plan;
 mod plotter;
 mod print;
 mod reference;
@@ -20,7 +21,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 8] = [
+pub static TABLES: [&Table; 9] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -28,6 +29,7 @@ pub static TABLES: [&Table; 8] = [
     &lines::LINES,
     &zones::ZONES,
     &print::PRINT,
+    &plan::PLAN,
     &plotter::PLOTTER,
 ];
 
