@@ -44,7 +44,7 @@ fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
     }
     let tree = merge_tree(&ids, &of_leaf, &sums, PX_PER_MM, |_| 0.0);
     let used = AreaOptions { narrowest_mm: 1.0 / PX_PER_MM, least_area_mm2: 0.0 };
-    AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None }
+    AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None, edited: None }
 }
 
 fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {

@@ -35,6 +35,7 @@ fn between(
         edge_mm: 0.4,
         hard,
         height: 100.0,
+        suppressed: false,
     }
 }
 
@@ -60,6 +61,7 @@ fn circle(centre: Point, radius: f64, hard: bool) -> Transition {
         edge_mm: 2.0,
         hard,
         height: 50.0,
+        suppressed: false,
     }
 }
 

@@ -14,7 +14,7 @@ use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{Settings, StudyError, extra, plotter};
+use super::{ByHandFigures, Settings, StudyError, by_hand, extra, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -89,8 +89,10 @@ pub struct Stages {
     pub zones_used: Option<[AreaOptions; 2]>,
     /// The boundary net in mm on the picture, and the value of every working pixel.
     pub traced: Traced,
-    /// Thin lights and darks that are no areas, in mm on the picture.
+    /// Thin lights and darks that are no areas, in mm on the picture; those that are drawn.
     pub thin: Vec<ThinMark>,
+    /// Tones of groups, and lines that are not drawn.
+    pub by_hand: ByHandFigures,
     /// The strokes in mm on the sheet.
     pub strokes: StrokePlan,
     /// The sheet as it is shown, marked and laid on pages.
@@ -104,7 +106,7 @@ pub struct Stages {
 /// What is to be said of a net: that there is none, or that it is not as promised.
 fn trace_notes(traced: &Traced, how_much: HowMuch) -> Vec<String> {
     let mut notes = Vec::new();
-    if traced.amounts.len() == 1 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
+    if traced.amounts[0].length_mm <= 0.0 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
         notes.push(
             "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
                 .into(),
@@ -147,6 +149,7 @@ pub fn run(
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
+    let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
     let working = resample(&reference.luminance, width, height);
     let sha256 = reference.sha256.clone();
     drop(reference);
@@ -156,7 +159,10 @@ pub fn run(
     let working = settings.on_paper.underlay.map(|_| working);
 
     clock.next(Step::Areas);
-    let area_map = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
+    let own_areas = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
+    let edited = settings.by_hand.edited(&tone, &own_areas, &settings.net_options())?;
+    let area_map = edited.as_ref().unwrap_or(&own_areas);
+    notes.extend(settings.by_hand.idle_notes(area_map.edited.as_ref()));
     let (asked, used) = (settings.area_options(), area_map.used);
     if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
         notes.push(format!(
@@ -178,7 +184,7 @@ pub fn run(
     }
 
     clock.next(Step::Transitions);
-    let traced = transitions::trace(&tone, &area_map, &settings.net_options());
+    let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
     notes.extend(amount_note(&traced, settings.how_much));
     notes.extend(trace_notes(&traced, settings.how_much));
 
@@ -186,16 +192,22 @@ pub fn run(
     let thin_of = |traced: &Traced| {
         settings
             .thin_options(traced.height)
-            .map_or_else(Vec::new, |options| thin::find(&tone, &area_map, &traced.net, &options))
+            .map_or_else(Vec::new, |options| thin::find(&tone, &own_areas, &traced.net, &options))
     };
-    let thin = thin_of(&traced);
+    let still_thin =
+        |marks: Vec<ThinMark>, traced: &Traced| by_hand::still_thin(marks, &traced.values, area_map, px_per_mm);
+    let mut thin = still_thin(thin_of(&traced), &traced);
+    let all_thin = thin.clone();
+    let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
+    let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
+    notes.extend(said);
     let added = match &settings.extra {
         Some(extra) => {
             let how_much = HowMuch::Plainness(extra.plainness);
             let options = NetOptions { how_much, ..settings.net_options() };
-            let finer = transitions::trace(&tone, &area_map, &options);
+            let finer = transitions::trace(&tone, area_map, &options);
             let net = extra::added_net(&traced, &finer, extra.plainness)?;
-            Some((net, extra::added_thin(&thin, thin_of(&finer))))
+            Some((net, extra::added_thin(&all_thin, still_thin(thin_of(&finer), &finer))))
         }
         None => None,
     };
@@ -207,6 +219,9 @@ pub fn run(
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
     strokes.add_thin(drawn_thin, &placement);
+    // Extra lines are laid beside a drawing that has the guide lines already.
+    let guides = if added.is_some() { Vec::new() } else { guides };
+    strokes.add_guides(&guides, &placement);
     if let Some(rect) = &extra_rect {
         strokes = strokes.within(rect);
     }
@@ -217,7 +232,7 @@ pub fn run(
     Ok(Noted::with(
         Stages {
             sha256,
-            plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
+            plotter: plotter::plan(&shown, (drawn_net, drawn_thin, &guides), &placement, extra_rect, settings)
                 .take(&mut notes),
             placement,
             px_per_mm,
@@ -226,6 +241,7 @@ pub fn run(
             zones_used: area_map.used_in_zones,
             traced,
             thin,
+            by_hand,
             strokes,
             shown,
             timings_ms,

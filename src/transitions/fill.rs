@@ -115,6 +115,7 @@ mod tests {
                 transitions: vec![Transition {
                     from: None, to: None, closed: true, left: 0, right: 1, values: [1, 2], curve,
                     width_mm: vec![0.0], edge_mm: 0.0, hard: true, height: 1.0,
+                    suppressed: false,
                 }],
                 areas: vec![area(1), area(2)],
             };

@@ -45,6 +45,7 @@ fn transition(ends: [Option<usize>; 2], values: [u8; 2], edge_mm: f64, curve: Ve
         edge_mm,
         hard: edge_mm <= 1.0,
         height: 2_500.0,
+        suppressed: false,
     }
 }
 

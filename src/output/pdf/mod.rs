@@ -158,6 +158,7 @@ impl Objects {
             Layer::Reference => options.underlay.is_some(),
             Layer::Hard | Layer::Soft => true,
             Layer::Thin => !plan.thin.is_empty(),
+            Layer::Guides => !plan.guides.is_empty(),
             _ => options.furniture.has(layer) || printing.pages.iter().any(|page| page.own.has(layer)),
         };
         let mut many = |count: usize| (0..count).map(|_| counter.take()).collect::<Vec<_>>();
