@@ -50,13 +50,13 @@ impl Curves {
 }
 
 /// The first point of `plainer` that no line of `finer` holds.
-fn strays(plainer: &[CubicBez], finer: &[CubicBez]) -> Option<Point> {
+pub(crate) fn strays(plainer: &[CubicBez], finer: &[CubicBez]) -> Option<Point> {
     let finer = Curves::new(finer.iter().copied());
     let points = plainer.iter().flat_map(|c| (0..=8).map(|i| c.eval(f64::from(i) / 8.0)));
     points.into_iter().find(|&p| !finer.holds(p))
 }
 
-fn cubics(net: &BoundaryNet) -> Vec<CubicBez> {
+pub(crate) fn cubics(net: &BoundaryNet) -> Vec<CubicBez> {
     net.transitions.iter().flat_map(|t| t.curve.iter().copied()).collect()
 }
 

@@ -3,7 +3,8 @@
 //! In: an [`AreaMap`], the height of the drawing that was looked at, and [`Edit`]s. Out: another map of areas.
 //! Units: points in shares of the picture or mm from its top left.
 //! Keeps: neighbours differ in value and every pixel is in one area, as before. An edited area is one leaf whose value
-//! stands ([`Edited::pinned`]), so no plainness merges it into another value; everything else merges as it did.
+//! stands ([`Edited::pinned`]), so no plainness merges it into another value or divides it; so is what a split leaves.
+//! Everything else merges as it did.
 //!
 //! Areas are those of the drawing that was looked at, at one height. Splits are made first, in their order, then values are
 //! given and areas merged; at last neighbours of one value become one area.
@@ -80,7 +81,8 @@ pub enum EditFault {
     /// A point that is not on the picture.
     #[error(
         "the point {} lies outside the picture, which is {width_mm:.1} x {height_mm:.1} mm on the sheet; measure it \
-         from the picture's top left", said(at)
+         from the picture's top left",
+        said(at)
     )]
     Outside {
         /// The point.
@@ -93,7 +95,8 @@ pub enum EditFault {
     /// A line that does not part the area.
     #[error(
         "the line does not cut the area at {} in two; carry both of its ends on beyond that area's border, or close the \
-         line", said(at)
+         line",
+        said(at)
     )]
     SplitsNothing {
         /// The point.
@@ -101,7 +104,8 @@ pub enum EditFault {
     },
     /// Areas that have no border in common.
     #[error(
-        "the areas at {} and {} do not touch, so they cannot be one; merge what lies between them too", said(at),
+        "the areas at {} and {} do not touch, so they cannot be one; merge what lies between them too",
+        said(at),
         said(with)
     )]
     Apart {
@@ -158,13 +162,13 @@ pub fn edited(
     for (k, edit) in edits.iter().enumerate() {
         let at = grid.pixel(edit.at).map_err(|fault| (k, fault))?;
         let done = match &edit.act {
-            Act::Value(value) => parts.force(at, (*value, k)),
+            // A later split may have cut the point's part again, and given it another value.
+            Act::Value(value) | Act::Split { value, .. } => parts.force(at, (*value, k)),
             Act::Merge { with, value } => {
                 let other = grid.pixel(*with).map_err(|fault| (k, fault))?;
                 pairs.push((k, at, other));
                 parts.merge(at, other).and_then(|()| value.map_or(Ok(()), |v| parts.force(at, (v, k))))
             }
-            Act::Split { .. } => Ok(()),
         };
         done.map_err(|clash| {
             let (second, by) = clash.later;
@@ -243,8 +247,7 @@ fn rebuilt(
         .map(|n| if pinned[n] { home[n].1 } else { old.value(key_of[n] as usize) })
         .collect();
     let held = Held { pinned: &pinned, home: &home };
-    let tree =
-        merge_tree_held(&ids, &leaf_values, &sums, tone.px_per_mm, |l| doubtful_energy(tone, l), held);
+    let tree = merge_tree_held(&ids, &leaf_values, &sums, tone.px_per_mm, |l| doubtful_energy(tone, l), held);
     let finest = old.cut(0.0);
     let own = areas.ids.map(|leaf| old.value(finest[leaf as usize]));
     AreaMap { ids, tree, edited: Some(Edited { pinned, own, cracks, lines, idle }), ..*areas }
@@ -278,8 +281,6 @@ impl Grid {
             (v >= -slack && v <= n as f64 + slack).then(|| (v.max(0.0) as usize).min(n - 1))
         };
         let found = along(p.x, self.width).zip(along(p.y, self.height));
-        found
-            .map(|(x, y)| y * self.width + x)
-            .ok_or(EditFault::Outside { at, width_mm, height_mm })
+        found.map(|(x, y)| y * self.width + x).ok_or(EditFault::Outside { at, width_mm, height_mm })
     }
 }

@@ -85,7 +85,8 @@ pub struct AlikeTone {
 pub fn membership(groups: &[Group], width: usize, height: usize, px_per_mm: f64) -> Raster<u32> {
     let size_mm = [width as f64 / px_per_mm, height as f64 / px_per_mm];
     let rows: Vec<Vec<_>> = groups.iter().map(|g| g.zone.rows(size_mm, [width, height]).collect()).collect();
-    let pixels = |k: usize| rows[k].iter().flat_map(|(_, runs)| runs).map(ExactSizeIterator::len).sum::<usize>();
+    let pixels =
+        |k: usize| rows[k].iter().flat_map(|(_, runs)| runs).map(ExactSizeIterator::len).sum::<usize>();
     let mut order: Vec<usize> = (0..groups.len()).collect();
     // The larger first, so that the smaller are written over them; a stable sort keeps later ones later.
     order.sort_by_key(|&k| std::cmp::Reverse(pixels(k)));

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use kurbo::{Affine, CubicBez, Point};
 use resvg::usvg::tiny_skia_path::PathSegment;
-use resvg::usvg::{Group, ImageHrefResolver, Node, Options, Tree};
+use resvg::usvg::{self, Group, ImageHrefResolver, Node, Options, Tree};
 
 use super::{GuideError, GuideLine, ReadGuide};
 
@@ -19,9 +19,8 @@ const MOST_LEVELS: usize = 200;
 pub(super) fn read(path: &Path) -> Result<ReadGuide, GuideError> {
     let unread = |reason: String| GuideError::Unread { path: path.into(), reason };
     let no_svg = |reason: String| GuideError::NoSvg { path: path.into(), reason };
-    let plain = |e: std::io::Error| {
-        e.to_string().split(" (os error").next().unwrap_or_default().to_lowercase()
-    };
+    let plain =
+        |e: std::io::Error| e.to_string().split(" (os error").next().unwrap_or_default().to_lowercase();
     let mut bytes = Vec::new();
     let file = fs::File::open(path).map_err(|e| unread(plain(e)))?;
     file.take(MOST_BYTES + 1).read_to_end(&mut bytes).map_err(|e| unread(plain(e)))?;
@@ -83,9 +82,8 @@ fn collect(group: &Group, lines: &mut Vec<GuideLine>) {
             Node::Path(path) if path.stroke().is_some() && path.is_visible() => {
                 let t = path.abs_transform();
                 let to_page = Affine::new([t.sx, t.ky, t.kx, t.sy, t.tx, t.ty].map(f64::from));
-                let point = |p: resvg::usvg::tiny_skia_path::Point| {
-                    to_page * Point::new(f64::from(p.x), f64::from(p.y))
-                };
+                let point =
+                    |p: usvg::tiny_skia_path::Point| to_page * Point::new(f64::from(p.x), f64::from(p.y));
                 let mut made = Pieces::default();
                 for segment in path.data().segments() {
                     match segment {

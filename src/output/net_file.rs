@@ -41,6 +41,8 @@ struct NetFileTransition {
     cubics: Vec<[f64; 2]>,
     width_mm: Vec<f64>,
     height: f64,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    suppressed: bool,
 }
 
 #[derive(Serialize)]
@@ -84,6 +86,7 @@ pub fn net_json(net: &BoundaryNet, thin: &[ThinMark], placement: &Placement) -> 
                 cubics: cubics(&t.curve),
                 width_mm: t.width_mm.iter().map(|&w| rounded(w)).collect(),
                 height: rounded(t.height),
+                suppressed: t.suppressed,
             })
             .collect(),
         areas: net

@@ -38,7 +38,8 @@ impl<T> Entry<T> {
 
     /// How to speak of it in a sentence.
     fn said(&self, what: &str) -> String {
-        self.place.map_or_else(|| format!("another {what}"), |place| format!("the {what} in line {}", place.line))
+        self.place
+            .map_or_else(|| format!("another {what}"), |place| format!("the {what} in line {}", place.line))
     }
 }
 
@@ -66,7 +67,10 @@ pub enum EntryFault {
     #[error(transparent)]
     Edit(#[from] EditFault),
     /// Two edits that give one area two values.
-    #[error("the area at {} gets value {second} here, but value {first} by {other}; take one of them out", said(at))]
+    #[error(
+        "the area at {} gets value {second} here, but value {first} by {other}; take one of them out",
+        said(at)
+    )]
     TwoValues {
         /// The point.
         at: PlaceOnPicture,
@@ -146,7 +150,9 @@ pub enum EntryFault {
     #[error(transparent)]
     Guide(#[from] GuideError),
     /// Guide lines that lie beside the picture.
-    #[error("these guide lines lie outside the picture, which is {width_mm:.1} x {height_mm:.1} mm on the sheet; measure them from the picture's top left")]
+    #[error(
+        "these guide lines lie outside the picture, which is {width_mm:.1} x {height_mm:.1} mm on the sheet; measure them from the picture's top left"
+    )]
     GuideOutside {
         /// Width of the picture in mm.
         width_mm: f64,
@@ -170,7 +176,11 @@ impl ByHand {
     /// Checks what can be judged without the reference.
     pub(super) fn check(&self, values: u8) -> Result<(), StudyError> {
         let on_scale = |value: u8| {
-            if (1..=values).contains(&value) { Ok(()) } else { Err(EntryFault::NoValue { asked: value, values }) }
+            if (1..=values).contains(&value) {
+                Ok(())
+            } else {
+                Err(EntryFault::NoValue { asked: value, values })
+            }
         };
         for edit in &self.edits {
             let value = match edit.what.act {
@@ -247,7 +257,9 @@ impl ByHand {
             let read = guides::read(&guide.what).and_then(|read| read.on_picture(size_mm));
             let own = read.map_err(|error| guide.at_fault(error))?;
             let mut boxes = own.iter().flat_map(|line| &line.curve).map(kurbo::Shape::bounding_box);
-            if !boxes.any(|b| b.x0 < size.x1 && b.x1 > 0.0 && b.y0 < size.y1 && b.y1 > 0.0 || size.contains(b.origin())) {
+            if !boxes.any(|b| {
+                b.x0 < size.x1 && b.x1 > 0.0 && b.y0 < size.y1 && b.y1 > 0.0 || size.contains(b.origin())
+            }) {
                 return Err(guide.at_fault(EntryFault::GuideOutside { width_mm, height_mm }));
             }
             lines.extend(own);
@@ -408,7 +420,12 @@ fn capital(text: &str) -> String {
 
 /// Leaves out thin marks that an edit has taken the reason of: those that are no lighter, or no darker, than the area
 /// that they lie in.
-pub(super) fn still_thin(marks: Vec<ThinMark>, values: &Raster<u8>, edited: &AreaMap, px_per_mm: f64) -> Vec<ThinMark> {
+pub(super) fn still_thin(
+    marks: Vec<ThinMark>,
+    values: &Raster<u8>,
+    edited: &AreaMap,
+    px_per_mm: f64,
+) -> Vec<ThinMark> {
     let Some(changes) = &edited.edited else { return marks };
     let lies_right = |mark: &ThinMark| {
         let mut of = [0_usize; 2];

@@ -194,8 +194,9 @@ pub fn run(
             .thin_options(traced.height)
             .map_or_else(Vec::new, |options| thin::find(&tone, &own_areas, &traced.net, &options))
     };
-    let still_thin =
-        |marks: Vec<ThinMark>, traced: &Traced| by_hand::still_thin(marks, &traced.values, area_map, px_per_mm);
+    let still_thin = |marks: Vec<ThinMark>, traced: &Traced| {
+        by_hand::still_thin(marks, &traced.values, area_map, px_per_mm)
+    };
     let mut thin = still_thin(thin_of(&traced), &traced);
     let all_thin = thin.clone();
     let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
@@ -232,8 +233,14 @@ pub fn run(
     Ok(Noted::with(
         Stages {
             sha256,
-            plotter: plotter::plan(&shown, (drawn_net, drawn_thin, &guides), &placement, extra_rect, settings)
-                .take(&mut notes),
+            plotter: plotter::plan(
+                &shown,
+                (drawn_net, drawn_thin, &guides),
+                &placement,
+                extra_rect,
+                settings,
+            )
+            .take(&mut notes),
             placement,
             px_per_mm,
             tone,
@@ -261,6 +268,9 @@ fn amount_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
         [finest, .., fewest, _] | [finest @ fewest, _] => (finest, fewest),
         _ => return None,
     };
+    if let Some(note) = kept_note(traced, how_much) {
+        return Some(note);
+    }
     let everything = traced.height <= 0.0;
     let nothing = traced.net.transitions.is_empty();
     match how_much {
@@ -281,6 +291,23 @@ fn amount_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
         HowMuch::Areas(_) if nothing => Some(format!(
             "So few areas allow no line: the fewest with a line that can be drawn of this picture are {}.",
             fewest.areas
+        )),
+        _ => None,
+    }
+}
+
+/// What there is to say of a budget that is less than what edits keep.
+fn kept_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
+    let least = traced.amounts.last()?;
+    match how_much {
+        HowMuch::LineBudget { mm } if least.length_mm > mm => Some(format!(
+            "The line budget of {} m cannot be kept: the borders of the edited areas alone are {:.2} m.",
+            mm / 1000.0,
+            least.length_mm / 1000.0
+        )),
+        HowMuch::Areas(most) if least.areas > most => Some(format!(
+            "There are more areas than the {most} allowed: with the edits there are {} at least.",
+            least.areas
         )),
         _ => None,
     }

@@ -39,8 +39,11 @@ pub(super) fn sides(
         let bit = if b == a + 1 && !is_whole(line.points[i].y) { 1 } else { 2 };
         side.by_hand = edited.cracks.data()[a] & bit != 0;
         let [l, r] = if ids.data()[a] == left { [a, b] } else { [b, a] }.map(|p| edited.own.data()[p]);
-        side.left_lighter = l < r;
-        side.level = scale.break_between(l, r);
+        // Where the artist's line runs the tone has no border of its own, and nothing to be placed by.
+        if l != r {
+            side.left_lighter = l < r;
+            side.level = scale.break_between(l, r);
+        }
     }
     // An end lies on a corner of pixels: what holds beside it holds there.
     for (end, beside) in [(0, 1), (sides.len() - 1, sides.len().saturating_sub(2))] {

@@ -70,6 +70,8 @@ impl Parts {
         self.given.push(Some(given));
         self.above.push(own as usize);
         self.touched.push(true);
+        // What is left keeps its value too: of the finer areas that it is made of, a piece could have another by itself.
+        self.touched[part as usize] = true;
         for (id, _) in self.of.data_mut().iter_mut().zip(&inside).filter(|(_, inside)| **inside) {
             *id = own;
         }
@@ -176,12 +178,7 @@ pub(super) fn pieces(of: &Raster<u32>) -> (Raster<u32>, Vec<u32>) {
 /// Pixels left, right, above and below.
 fn around(i: usize, w: usize, h: usize) -> [Option<usize>; 4] {
     let (x, y) = (i % w, i / w);
-    [
-        (x > 0).then(|| i - 1),
-        (x + 1 < w).then(|| i + 1),
-        (y > 0).then(|| i - w),
-        (y + 1 < h).then(|| i + w),
-    ]
+    [(x > 0).then(|| i - 1), (x + 1 < w).then(|| i + 1), (y > 0).then(|| i - w), (y + 1 < h).then(|| i + w)]
 }
 
 /// Between which pixels a line passes an odd number of times: bit 0 to the right of each pixel, bit 1 below it.
@@ -189,8 +186,7 @@ fn around(i: usize, w: usize, h: usize) -> [Option<usize>; 4] {
 /// A way from middle to middle that crosses the line an even number of times ends on the side that it began on.
 fn crossed(line: &[Point], w: usize, h: usize) -> Raster<u8> {
     let mut out = Raster::new(w, h, 0_u8);
-    let moved: Vec<[f64; 2]> =
-        line.iter().map(|p| [p.x + OFF_GRID_PX[0], p.y + OFF_GRID_PX[1]]).collect();
+    let moved: Vec<[f64; 2]> = line.iter().map(|p| [p.x + OFF_GRID_PX[0], p.y + OFF_GRID_PX[1]]).collect();
     for ends in moved.windows(2) {
         // Rows first: where the line passes the middles of a row; then the same with columns.
         for (axis, [across, down], bit) in [(1, [w, h], 1), (0, [h, w], 2)] {
