@@ -418,27 +418,10 @@ fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Leaves out thin marks that an edit has taken the reason of: those that are no lighter, or no darker, than the area
-/// that they lie in.
-pub(super) fn still_thin(
-    marks: Vec<ThinMark>,
-    values: &Raster<u8>,
-    edited: &AreaMap,
-    px_per_mm: f64,
-) -> Vec<ThinMark> {
-    let Some(changes) = &edited.edited else { return marks };
-    let lies_right = |mark: &ThinMark| {
-        let mut of = [0_usize; 2];
-        for p in mark.curve.iter().flat_map(|c| [c.p0, c.p3]) {
-            let [x, y] = [(p.x, values.width()), (p.y, values.height())]
-                .map(|(mm, n)| ((mm * px_per_mm).max(0.0) as usize).min(n - 1));
-            let (value, pinned) = (values.at(x, y), changes.pinned[edited.ids.at(x, y) as usize]);
-            let stands_out = if mark.light { mark.value < value } else { mark.value > value };
-            of[usize::from(pinned && !stands_out)] += 1;
-        }
-        of[0] >= of[1]
-    };
-    marks.into_iter().filter(lies_right).collect()
+/// The thin marks that the tone has by itself and that the edited drawing has too: an edit takes away marks that no longer
+/// stand out in their area, and the points of areas that have gone, and makes none.
+pub(super) fn still_thin(own: Vec<ThinMark>, edited: &[ThinMark]) -> Vec<ThinMark> {
+    own.into_iter().filter(|mark| edited.iter().any(|other| other.curve == mark.curve)).collect()
 }
 
 impl Settings {

@@ -190,14 +190,14 @@ pub fn run(
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {
-        settings
-            .thin_options(traced.height)
-            .map_or_else(Vec::new, |options| thin::find(&tone, &own_areas, &traced.net, &options))
+        let Some(options) = settings.thin_options(traced.height) else { return Vec::new() };
+        let on = |areas| thin::find(&tone, areas, &traced.net, &options);
+        match &edited {
+            Some(edited) => by_hand::still_thin(on(&own_areas), &on(edited)),
+            None => on(&own_areas),
+        }
     };
-    let still_thin = |marks: Vec<ThinMark>, traced: &Traced| {
-        by_hand::still_thin(marks, &traced.values, area_map, px_per_mm)
-    };
-    let mut thin = still_thin(thin_of(&traced), &traced);
+    let mut thin = thin_of(&traced);
     let all_thin = thin.clone();
     let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
     let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
@@ -208,7 +208,7 @@ pub fn run(
             let options = NetOptions { how_much, ..settings.net_options() };
             let finer = transitions::trace(&tone, area_map, &options);
             let net = extra::added_net(&traced, &finer, extra.plainness)?;
-            Some((net, extra::added_thin(&all_thin, still_thin(thin_of(&finer), &finer))))
+            Some((net, extra::added_thin(&all_thin, thin_of(&finer))))
         }
         None => None,
     };
