@@ -124,7 +124,7 @@ fn g_svg(bencher: Bencher<'_, '_>) {
 }
 
 /// The shortest way through the fixed nets of 200 to 2000 strokes: each has to stay under a second.
-#[divan::bench(sample_count = 3, args = ["astronaut a4", "coffee a4", "coffee a3", "random 1000", "astronaut a2"])]
+#[divan::bench(sample_count = 5, args = ["astronaut a4", "coffee a4", "coffee a3", "random 1000", "astronaut a2"])]
 fn h_order_of_strokes(bencher: Bencher<'_, '_>, name: &str) {
     let nets: Vec<serde_json::Value> =
         serde_json::from_str(include_str!("../tests/data/stroke-nets.json")).expect("the nets are JSON");

@@ -59,6 +59,11 @@ def main():
 
     save(row([Image.open(folder / f"plain-{k}.png").convert("L") for k in (0, 55, 90)]), "docs/pictures/plainness.png", 8)
 
+    plan, key = (Image.open(folder / f"plan-{page}.png").convert("L") for page in (1, 2))
+    # The key's page as far down as it is printed.
+    printed = np.flatnonzero((np.asarray(key) < 128).any(axis=1))
+    save(row([plan, key.crop((0, 0, key.width, int(printed[-1]) + 40))]), "docs/pictures/value-plan.png", 16)
+
     papers = [sheet, Image.open(folder / "a5.png")]
     papers = [p.convert("L").resize((p.width * 5 // 8, p.height * 5 // 8), Image.Resampling.LANCZOS) for p in papers]
     save(row(papers), "docs/pictures/two-papers.png", 8)

@@ -1,6 +1,6 @@
 #!/bin/bash
 # Makes the README's pictures anew from the program's own output. Needs rsvg-convert, pdftoppm, and Python with
-# pillow and numpy (PYTHON names it; else python3). Run from anywhere: docs/make_pictures.sh
+# pillow, numpy and opencv-python-headless (PYTHON names it; else python3). Run from anywhere: docs/make_pictures.sh
 set -euo pipefail
 cd "$(dirname "$0")/.."
 python=${PYTHON:-python3}
@@ -24,4 +24,10 @@ for plainness in 0 55 90; do
 done
 draw --paper a5 --margin 10mm --chain --plotter "$scratch/plotter.svg" --order-view "$scratch/order.svg" -o "$scratch/a5.svg"
 rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/plotter-order.png "$scratch/order.svg"
+"$merestone" plan "$reference" --quiet --overwrite --paper a4 -o "$scratch/plan.pdf"
+pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
+# A page of a book as it comes: needs OpenCV too.
+"$python" docs/photograph_page.py "$reference" "$scratch/page.jpg"
+"$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after docs/pictures/page-photograph.png \
+  --overwrite -o "$scratch/page.svg"
 "$python" docs/arrange_pictures.py "$scratch" "$reference"

@@ -13,6 +13,7 @@
 //! guides       lines that the artist adds, in millimetres on the picture
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
+//! plan         the value plan: a number for each area, and the key
 //! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
@@ -38,6 +39,7 @@ pub mod groups;
 pub mod guides;
 pub mod sheet;
 pub mod strokes;
+pub mod plan;
 pub mod plotter;
 pub mod output;
 pub mod study;

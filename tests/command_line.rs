@@ -5,7 +5,14 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 36] = [
+const DRAW_OPTIONS: [&str; 43] = [
+    "--find-page",
+    "--corners",
+    "--true-shape",
+    "--even-light",
+    "--keep-frame",
+    "--crop",
+    "--before-after",
     "--paper",
     "--margin",
     "--orientation",
@@ -53,7 +60,7 @@ fn help_names_every_option_and_an_example() {
     let desk = Desk::new();
     let whole = desk.run(&["--help"]);
     assert_eq!(whole.code, 0, "{}", whole.err);
-    for command in ["draw", "papers", "completions", "manual", "Example"] {
+    for command in ["draw", "plan", "papers", "completions", "manual", "Example"] {
         assert!(text(&whole.out).contains(command), "the help lacks {command}");
     }
     for flag in ["--help", "-h"] {
@@ -63,7 +70,7 @@ fn help_names_every_option_and_an_example() {
             assert!(text(&draw.out).contains(option), "the help of draw lacks {option}");
         }
     }
-    for command in ["papers", "completions", "manual"] {
+    for command in ["plan", "papers", "completions", "manual"] {
         let help = desk.run(&[command, "--help"]);
         assert_eq!(help.code, 0, "{}", help.err);
         assert!(

@@ -12,7 +12,7 @@ use merestone::transitions::{BoundaryNet, HowMuch, NetOptions, Outline, Part, Tr
 use proptest::prelude::*;
 use proptest::test_runner::{RngSeed, TestCaseError};
 
-const PX_PER_MM: f64 = 6.0;
+pub(crate) const PX_PER_MM: f64 = 6.0;
 
 /// Lightness of values 1 to 5: the middles of even steps.
 fn lightness(value: u8) -> f64 {
@@ -47,7 +47,7 @@ pub(crate) fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
     AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None, edited: None }
 }
 
-fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {
+pub(crate) fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {
     let tone = field(values);
     let options = NetOptions { how_much: HowMuch::Plainness(plainness), ..NetOptions::default() };
     trace(&tone, &every_patch(&tone, values), &options)

@@ -8,8 +8,8 @@ use kurbo::Point;
 use crate::drawn::{Drawn, apart, draw, draw_file, grey, reflectance};
 
 /// The flat scene: width and height in mm, and pixels to a mm.
-const WIDTH: f64 = 96.0;
-const HEIGHT: f64 = 72.0;
+pub(crate) const WIDTH: f64 = 96.0;
+pub(crate) const HEIGHT: f64 = 72.0;
 const SCALE: u32 = 8;
 /// Explicit breaks, so that no setting depends on how often a tone occurs.
 const PLAIN: [&str; 4] = ["--tone-range", "0,100", "--breaks", "80,60,40,20"];
@@ -17,7 +17,7 @@ const PLAIN: [&str; 4] = ["--tone-range", "0,100", "--breaks", "80,60,40,20"];
 const SAME_MM: f64 = 0.1;
 
 /// Lightness at a place in mm: discs, a bar, a lobed shape and a slanting horizon, each of one flat tone.
-fn scene(x: f64, y: f64) -> f64 {
+pub(crate) fn scene(x: f64, y: f64) -> f64 {
     let disc = |cx: f64, cy: f64, r: f64| f64::hypot(x - cx, y - cy) < r;
     if disc(24.0, 22.0, 12.0) {
         return if y < 22.0 + 0.2 * (x - 24.0) { 92.0 } else { 30.0 };

@@ -1,7 +1,7 @@
 //! Output files read back by parsers that are not ours, from a hand-made net.
 
 mod net;
-mod schema;
+pub(crate) mod schema;
 
 use kurbo::ParamCurveArclen;
 use merestone::output::{self, DrawingOptions, Report, write_file};

@@ -4,11 +4,13 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 
 use clap::builder::styling::{Style, Styles};
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
 use super::new::NewArgs;
+use super::page_args::PageFileArgs;
+use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
-use super::study_args::StudyArgs;
+use super::study_args::{StudyArgs, is_of_table};
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -32,6 +34,8 @@ pub(crate) struct CommandLine {
 pub(crate) enum Command {
     /// Draw the boundary lines of a reference picture at the size of the paper
     Draw(Box<DrawArgs>),
+    /// Make the numbered value plan of a reference picture, with its key, to work from
+    Plan(Box<PlanArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -53,7 +57,7 @@ pub(crate) enum Command {
 
 /// Settings of `draw`.
 #[derive(Debug, Args)]
-#[command(after_help = DRAW_EXAMPLES)]
+#[command(after_help = DRAW_EXAMPLES, mut_args(without_the_plans))]
 pub(crate) struct DrawArgs {
     /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
     #[arg(value_name = "REF")]
@@ -62,6 +66,10 @@ pub(crate) struct DrawArgs {
     /// Everything that a study file can hold.
     #[command(flatten)]
     pub(crate) study: StudyArgs,
+
+    /// The reference before and after.
+    #[command(flatten)]
+    pub(crate) page: PageFileArgs,
 
     /// Files.
     #[command(flatten)]
@@ -76,11 +84,18 @@ pub(crate) struct DrawArgs {
     pub(crate) running: RunningArgs,
 }
 
+/// Keeps what is about the value plan out of the help of a drawing.
+fn without_the_plans(arg: Arg) -> Arg {
+    if is_of_table(&arg, "plan") { arg.hide(true) } else { arg }
+}
+
 const DRAW_EXAMPLES: &str = "Examples:
   merestone draw picture.jpg
       SVG and PDF on A4, beside the picture
   merestone draw picture.jpg --paper 11x14in --margin 1in -o study.svg -o study.pdf
       another paper, and files of your own naming
+  merestone draw photograph.jpg --find-page --even-light --before-after look.png
+      from a photograph of a page
   merestone draw picture.jpg --values 3 --plainness 70 -o notan.pdf
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
@@ -91,7 +106,7 @@ const DRAW_EXAMPLES: &str = "Examples:
       from standard input to standard output";
 
 /// Files.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Files")]
 pub(crate) struct FileArgs {
     /// A drawing to write, .svg, .pdf or .png by its ending; may be given again; - is standard output [default:
@@ -272,8 +287,8 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all draw.
-            if !words.starts_with("draw ") {
+            // A line of the text may begin with the name too: commands of the README all draw or plan.
+            if !words.starts_with("draw ") && !words.starts_with("plan ") {
                 continue;
             }
             let parsed =

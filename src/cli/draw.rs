@@ -5,9 +5,10 @@ use std::time::Instant;
 use merestone::output::{self, Look};
 use merestone::study::{Marks, Settings, Stages, Step, report, run as run_study};
 
-use super::args::DrawArgs;
-use super::files::{Content, Output, Outputs};
+use super::args::{DrawArgs, RunningArgs};
+use super::files::{Content, Outputs};
 use super::job::Job;
+use super::page_args;
 use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
 use super::print::{Failure, say};
@@ -18,12 +19,17 @@ use super::zones::{read_mask, spare_mask};
 const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor inkjet can be erased: let no \
     printed line lie in areas that stay white, try one sheet first, and heed the manual of your printer for its paper.";
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
-const PREVIEW_PX_PER_MM: f64 = 10.0;
+pub(super) const PREVIEW_PX_PER_MM: f64 = 10.0;
 
 /// Draws one reference: all is checked before work begins and written after all of it is done.
 pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
+    if let Some(name) = args.study.of_table("plan") {
+        return Err(Failure::wrong_use(format!(
+            "--{name} is about the value plan; run 'merestone plan' for it, or leave it out"
+        )));
+    }
     if args.plotter.plotter.is_none()
-        && let Some(name) = args.study.of_plotter()
+        && let Some(name) = args.study.of_table("plotter")
     {
         return Err(Failure::wrong_use(format!(
             "--{name} is about a plotter's file, and none is written; add --plotter with a name in .svg"
@@ -34,15 +40,18 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let max_megapixels = args.running.max_megapixels;
     let mut settings = job.settings(args.plotter.plotter.is_some())?;
     let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
+    settings.page.before_after = args.page.before_after.is_some();
     settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
+    page_args::check(&settings.page)?;
     job.check_input(max_megapixels)?;
     let tiled = settings.on_paper.print.paper.is_some();
     let mut outputs = Outputs::new(&args.files, input, job.named(), tiled, &choices.layers_apart())?;
     let each = choices.plotter.apart;
+    page_args::add(&mut outputs, &args.page, input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, each, input)?;
     spare_mask(choices, &outputs)?;
     job.spare_study(&outputs)?;
-    set_threads(args)?;
+    set_threads(&args.running)?;
 
     let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
     progress.begin("reading the reference");
@@ -103,8 +112,8 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
 }
 
 /// Sets how many threads work at once; without the option all processors do.
-fn set_threads(args: &DrawArgs) -> Result<(), Failure> {
-    let Some(threads) = args.running.threads else { return Ok(()) };
+pub(super) fn set_threads(running: &RunningArgs) -> Result<(), Failure> {
+    let Some(threads) = running.threads else { return Ok(()) };
     rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
         Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
     })
@@ -136,11 +145,16 @@ fn result(
         }
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
+        Content::BeforeAfter => stages.before_after.as_ref().map(output::grey_png).ok_or_else(|| {
+            Failure::other("a view of the reference that was not made is a fault of the program; report it")
+        })?,
         Content::Study
         | Content::Plotter
         | Content::PlotterPart(_)
         | Content::OrderSvg
-        | Content::OrderPng => {
+        | Content::OrderPng
+        | Content::KeySvg
+        | Content::KeyPng => {
             return Err(Failure::other("a file that is no drawing's is a fault of the program; report it"));
         }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),
@@ -154,20 +168,12 @@ fn result(
 
 /// One line at the end: how much there is to draw, and where it went.
 fn summary(stages: &Stages, outputs: &Outputs) -> String {
-    let files: Vec<String> = outputs
-        .list()
-        .iter()
-        .map(|output| match output {
-            Output::Piped(_) => "standard output".into(),
-            Output::File(_, path) => path.display().to_string(),
-        })
-        .collect();
     format!(
         "{:.2} m of line, {} areas, {} transitions; wrote {}",
         // Nothing drawn is 0, not -0.
         stages.strokes.drawn_mm.max(0.0) / 1000.0,
         stages.traced.net.areas.len(),
         stages.traced.net.drawn().count(),
-        files.join(", ")
+        outputs.names()
     )
 }

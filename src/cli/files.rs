@@ -85,6 +85,12 @@ pub(crate) enum Content {
     OrderSvg,
     /// The same as a picture.
     OrderPng,
+    /// The key of a plan as SVG.
+    KeySvg,
+    /// The same as a picture.
+    KeyPng,
+    /// The reference before and after.
+    BeforeAfter,
 }
 
 /// Where a result goes.
@@ -143,6 +149,15 @@ impl Outputs {
     /// The outputs in the order in which they were asked for.
     pub(crate) fn list(&self) -> &[Output] {
         &self.list
+    }
+
+    /// Where they go, in words.
+    pub(crate) fn names(&self) -> String {
+        let name = |output: &Output| match output {
+            Output::Piped(_) => "standard output".into(),
+            Output::File(_, path) => path.display().to_string(),
+        };
+        self.list.iter().map(name).collect::<Vec<_>>().join(", ")
     }
 
     /// Refuses an output that would replace another file that is read, `what` in words.

@@ -5,6 +5,8 @@ mod draw;
 mod files;
 mod job;
 mod new;
+mod page_args;
+mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
@@ -68,6 +70,7 @@ fn dispatch() -> Result<(), Failure> {
     };
     match line.command {
         Command::Draw(args) => draw::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {

@@ -39,9 +39,9 @@ impl StudyArgs {
         self.given.iter().map(|(key, values)| (*key, values.iter().map(String::as_str).collect()))
     }
 
-    /// The first option given that is about a plotter.
-    pub(crate) fn of_plotter(&self) -> Option<&'static str> {
-        let about = |key: &&'static Key| find(key.name).is_some_and(|(table, _)| table.name == "plotter");
+    /// The first option given that stands under a heading of study files.
+    pub(crate) fn of_table(&self, heading: &str) -> Option<&'static str> {
+        let about = |key: &&'static Key| find(key.name).is_some_and(|(table, _)| table.name == heading);
         self.given.iter().map(|&(key, _)| key).find(about).map(|key| key.name)
     }
 
@@ -85,6 +85,9 @@ impl FromArgMatches for StudyArgs {
                 self.mask = matches.get_one::<PathBuf>(key.name).cloned();
             } else if let Some(values) = matches.get_many::<String>(key.name) {
                 let mut values: Vec<String> = values.cloned().collect();
+                if let Form::Spread(..) = key.form {
+                    values = vec![values.join(" ")];
+                }
                 if matches!(key.form, Form::List(_)) && values == [NO_ZONE] {
                     values.clear();
                 }
@@ -93,6 +96,11 @@ impl FromArgMatches for StudyArgs {
         }
         Ok(())
     }
+}
+
+/// Whether an option stands under a heading of study files.
+pub(crate) fn is_of_table(arg: &Arg, heading: &str) -> bool {
+    find(arg.get_id().as_str()).is_some_and(|(table, _)| table.name == heading)
 }
 
 /// The option of one key.
@@ -107,6 +115,16 @@ fn option(key: &'static Key) -> Arg {
             .value_parser(["true", "false"])
             .hide_possible_values(true)
             .hide_default_value(true),
+        Form::Switch(_, words, alone) => {
+            let own = words.entries().into_iter().map(|(name, says)| PossibleValue::new(name).help(says));
+            option
+                .num_args(0..=1)
+                .require_equals(true)
+                .default_missing_value(alone)
+                .value_parser(PossibleValuesParser::new(own))
+        }
+        // The parts together are checked when they are put over other choices.
+        Form::Spread(_, parts) => option.num_args(1..=parts),
         Form::Degrees => option.value_parser(["0", "90", "180", "270"]),
         Form::Word(_, words) => {
             let own = words.entries().into_iter().map(|(name, says)| PossibleValue::new(name).help(says));
@@ -121,10 +139,14 @@ fn option(key: &'static Key) -> Arg {
         _ => option.value_parser(move |text: &str| key.check(text).map(|()| text.to_owned())),
     };
     option = option.allow_hyphen_values(match key.form {
-        Form::Count { .. } | Form::Number { .. } | Form::Numbers { .. } | Form::List(_) => true,
+        Form::Count { .. }
+        | Form::Number { .. }
+        | Form::Numbers { .. }
+        | Form::List(_)
+        | Form::Spread(..) => true,
         // A paper and a place have names, which never begin with a dash.
         Form::Written(syntax) => !["PAPER", "WHERE"].contains(&syntax.value_name),
-        Form::Flag | Form::Word(..) | Form::Degrees | Form::Text | Form::File => false,
+        Form::Flag | Form::Word(..) | Form::Switch(..) | Form::Degrees | Form::Text | Form::File => false,
     });
     option = match key.usual {
         Usual::Value(text) if !text.is_empty() => option.default_value(text),
@@ -169,7 +191,9 @@ mod tests {
             let mut values = vec![key.usual.text()];
             values.extend(match key.form {
                 Form::Flag => vec!["true"],
-                Form::Word(_, words) => words.entries().into_iter().map(|(name, _)| name).collect(),
+                Form::Word(_, words) | Form::Switch(_, words, _) => {
+                    words.entries().into_iter().map(|(name, _)| name).collect()
+                }
                 Form::Degrees => vec!["90", "180", "270"],
                 _ => key.unset().into_iter().collect(),
             });

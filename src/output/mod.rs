@@ -5,6 +5,7 @@ mod ink;
 mod net_file;
 mod number;
 mod pdf;
+mod plan_report;
 mod plotter;
 mod png;
 mod report;
@@ -14,9 +15,10 @@ mod underlay;
 pub use file::{StagedFile, write_file};
 pub use ink::{Ink, LineWeight, Look, soft_line_mm};
 pub use net_file::net_json;
-pub use pdf::{pdf, pdf_pages};
+pub use pdf::{PdfSheet, pdf, pdf_pages, pdf_sheets};
+pub use plan_report::{KeyReport, LabelReport, ListedReport, PlanReport};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
-pub use png::{png, value_map_png};
+pub use png::{grey_png, png, value_map_png};
 pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
     ReferenceReport, Report, SheetSize, report_json,

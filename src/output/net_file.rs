@@ -51,6 +51,8 @@ struct NetFileArea {
     value: u8,
     size_mm2: f64,
     tone: f64,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    edited: bool,
 }
 
 /// The net with the thin marks beside it as JSON text, moved to where the picture lies on the sheet; ids are places in the net's lists.
@@ -98,6 +100,7 @@ pub fn net_json(net: &BoundaryNet, thin: &[ThinMark], placement: &Placement) -> 
                 value: a.value,
                 size_mm2: rounded(a.size_mm2),
                 tone: rounded(a.tone),
+                edited: a.edited,
             })
             .collect(),
         thin: thin

@@ -78,7 +78,8 @@ pub(super) fn colour_png(text: &str, sheet_mm: [f64; 2], pixels_per_mm: f64) -> 
 ///
 /// # Panics
 /// When the raster holds no samples; a picture has at least one.
-pub(super) fn grey_png(grey: &Raster<u8>) -> Vec<u8> {
+#[must_use]
+pub fn grey_png(grey: &Raster<u8>) -> Vec<u8> {
     let mut bytes = Vec::new();
     let mut encoder = Encoder::new(&mut bytes, grey.width() as u32, grey.height() as u32);
     encoder.set_color(ColorType::Grayscale);

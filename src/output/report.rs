@@ -1,8 +1,10 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use super::plan_report::PlanReport;
 use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
+use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -191,9 +193,15 @@ pub struct Report {
     pub refits: Count,
     /// How the sheet is shown and printed.
     pub print: Print,
+    /// What was done to the reference before it was studied, if anything.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub page: Option<PageFigures>,
     /// What a plotter does, when it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plotter: Option<PlotterFigures>,
+    /// The value plan, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<PlanReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -231,7 +239,9 @@ impl Report {
             travel_mm: 0.0,
             refits: Count::default(),
             print: Print::default(),
+            page: None,
             plotter: None,
+            plan: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

@@ -42,10 +42,10 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
     if let Some(underlay) = options.underlay.as_ref().filter(|_| wanted(Layer::Reference)) {
         document = document.add(Group::new().set("id", Layer::Reference.id()).add(image(underlay)));
     }
-    // The squares' grid lies under the lines.
+    // Tints and the squares' grid lie under the lines.
     let has = |layer: Layer| wanted(layer) && options.furniture.has(layer);
-    if has(Layer::Squares) {
-        document = document.add(around(&options.furniture, Layer::Squares, options.ink));
+    for layer in Layer::ALL.into_iter().filter(|&l| has(l) && l.lies_under()) {
+        document = document.add(around(&options.furniture, layer, options.ink));
     }
     let layers = [(Layer::Hard, true, options.line_mm), (Layer::Soft, false, options.soft_line_mm)];
     let mut boundary = Group::new().set("id", "boundary");
@@ -85,7 +85,7 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
         let group = inked(Group::new().set("id", "frame"), options.soft_line_mm, options.ink);
         document = document.add(group.add(rectangle));
     }
-    for layer in Layer::ALL.into_iter().filter(|&l| has(l) && l != Layer::Squares) {
+    for layer in Layer::ALL.into_iter().filter(|&l| has(l) && !l.lies_under()) {
         document = document.add(around(&options.furniture, layer, options.ink));
     }
     format!("{document}\n")
@@ -93,7 +93,13 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
 
 /// One layer of what is printed around the picture.
 fn around(furniture: &Furniture, layer: Layer, ink: Ink) -> Group {
+    let ink = if layer.is_black() { Ink::Black } else { ink };
     let mut group = Group::new().set("id", layer.id());
+    for fill in furniture.fills.iter().filter(|f| f.layer == layer) {
+        let path =
+            Path::new().set("d", outline_data(&fill.outline)).set("fill", Ink::Black.hex(fill.strength));
+        group = group.add(path);
+    }
     for lines in furniture.lines.iter().filter(|l| l.layer == layer) {
         let mut data = String::new();
         for path in &lines.paths {

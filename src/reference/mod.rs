@@ -9,6 +9,7 @@ mod error;
 mod exif;
 mod jpeg;
 mod luminance;
+pub mod page;
 mod plain;
 mod png;
 mod profile;

@@ -8,8 +8,8 @@ mod tiling;
 mod view;
 
 pub use marks::{
-    Anchor, DEFAULT_PRINTER_MARGIN_MM, DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Furniture, Layer, Lettering,
-    MarkLines, MarkOptions, Rule, Squares, TitleBlock, column_name, furnish,
+    Anchor, DEFAULT_PRINTER_MARGIN_MM, DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Fill, Furniture, Layer,
+    Lettering, MarkLines, MarkOptions, Rule, Squares, TitleBlock, column_name, furnish,
 };
 
 pub use paper::{NamedPaper, Paper, papers};

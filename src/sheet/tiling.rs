@@ -59,6 +59,14 @@ pub struct Printing {
     pub pages: Vec<Page>,
 }
 
+impl Printing {
+    /// One page of a sheet's own size.
+    #[must_use]
+    pub fn plain(sheet_mm: [f64; 2]) -> Self {
+        Self { pages: vec![page::whole(sheet_mm, [1.0; 2])] }
+    }
+}
+
 /// Lays the sheet out on the printer's pages.
 ///
 /// `shown` is the size in mm of the sheet as shown, and `holds` tells whether a rectangle of it holds anything that is

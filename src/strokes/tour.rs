@@ -118,30 +118,31 @@ fn nearest_first(strokes: &[Gates], from: Point) -> Vec<(usize, usize)> {
     order
 }
 
-/// The strokes nearest to any place where each can be entered, itself left out.
-fn near_strokes(strokes: &[Gates]) -> Vec<Vec<usize>> {
+/// The strokes nearest to any place where each can be entered, itself left out: how far each is, nearest first.
+fn near_strokes(strokes: &[Gates]) -> Vec<Vec<(f64, usize)>> {
     let entries = entries(strokes);
     let tree = RTree::bulk_load(entries.concat());
     (0..strokes.len())
         .map(|i| {
-            let mut near = Vec::new();
+            let mut near: Vec<(f64, usize)> = Vec::new();
             for entry in &entries[i] {
                 let mut here: Vec<usize> = Vec::new();
                 let p = entry.geom();
                 // A closed stroke has many places; more than this many entries are not looked through.
-                for other in tree.nearest_neighbor_iter(p).take(16 * NEAR) {
+                for (other, distance_2) in tree.nearest_neighbor_iter_with_distance_2(p).take(16 * NEAR) {
                     let (j, _) = other.data;
                     if j != i && !here.contains(&j) {
                         here.push(j);
+                        near.push((distance_2.sqrt(), j));
                         if here.len() == NEAR {
                             break;
                         }
                     }
                 }
-                near.extend(here);
             }
-            near.sort_unstable();
-            near.dedup();
+            near.sort_by(|a, b| a.1.cmp(&b.1).then(a.0.total_cmp(&b.0)));
+            near.dedup_by_key(|n| n.1);
+            near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
             near
         })
         .collect()
@@ -168,7 +169,7 @@ enum Change {
 /// A tour under improvement.
 struct Tour<'a> {
     strokes: &'a [Gates],
-    near: Vec<Vec<usize>>,
+    near: Vec<Vec<(f64, usize)>>,
     slots: Vec<Slot>,
     /// Where each stroke stands in the tour.
     place: Vec<usize>,
@@ -387,8 +388,20 @@ impl<'a> Tour<'a> {
         if gain > 0.0 {
             return gain;
         }
+        // A way that gets shorter has somewhere a new link shorter than the old one at the same stroke (Lin & Kernighan
+        // 1973), so strokes beyond both links are no use here.
+        let k = self.place[stroke];
+        let mut reach =
+            apart(self.before(k), self.slots[k].enter).max(self.on_to(self.slots[k].leave, k + 1));
+        if matches!(self.strokes[stroke], Gates::Closed(_)) {
+            // It may be begun elsewhere beside its new neighbour.
+            reach = f64::INFINITY;
+        }
         for n in 0..self.near[stroke].len() {
-            let other = self.near[stroke][n];
+            let (distance, other) = self.near[stroke][n];
+            if distance >= reach {
+                break;
+            }
             let gain = self.two_opt(self.place[stroke], self.place[other]);
             if gain > 0.0 {
                 return gain;

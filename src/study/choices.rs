@@ -9,7 +9,7 @@ use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
 use crate::tone::BreakRule;
 
-use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, Settings, SquareRule, StudyError};
+use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -59,6 +59,8 @@ pub struct Choices {
     pub by_hand: ByHand,
     /// The plotter's settings, used when a plotter's file is written; `marks` follows from those above.
     pub plotter: PlotterOptions,
+    /// The value plan's settings, used when a plan is made.
+    pub plan: PlanSettings,
 }
 
 impl Default for Choices {
@@ -83,6 +85,7 @@ impl Default for Choices {
             extra_place: ExtraPlace::Whole,
             by_hand: ByHand::default(),
             plotter: PlotterOptions::default(),
+            plan: PlanSettings::default(),
         }
     }
 }
@@ -130,6 +133,7 @@ impl Choices {
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
             Layer::Guides => !self.by_hand.guides.is_empty() && self.extra_plainness.is_none(),
+            Layer::Tints | Layer::Values | Layer::Key => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

@@ -1,10 +1,12 @@
 //! Study: the settings of one study, and the stages run in order.
 
+mod amount_notes;
 mod by_hand;
 mod choices;
 mod extra;
 pub mod file;
 mod on_paper;
+mod plan;
 mod plotter;
 mod report;
 mod run;
@@ -15,8 +17,10 @@ use thiserror::Error;
 
 use crate::areas::zones::{Outline, Purpose, ZoneError};
 use crate::reference::ReferenceError;
+use crate::reference::page::PageError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
+use crate::transitions::WalkError;
 
 use file::Place;
 
@@ -24,6 +28,7 @@ pub use by_hand::{ByHand, ByHandFigures, Entry, EntryFault, SUPPRESS_WITHIN_MM};
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
@@ -206,12 +211,18 @@ pub enum StudyError {
     /// The reference.
     #[error(transparent)]
     Reference(#[from] ReferenceError),
+    /// The page in the reference.
+    #[error(transparent)]
+    Page(#[from] PageError),
     /// The sheet.
     #[error(transparent)]
     Sheet(#[from] SheetError),
     /// The tones.
     #[error(transparent)]
     Tone(#[from] ToneError),
+    /// A net that cannot be walked around.
+    #[error("{0}; this is a fault of the program, please report it with the reference")]
+    Net(#[from] WalkError),
 }
 
 impl StudyError {
@@ -220,6 +231,8 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
+            Self::Net(_) => false,
+            Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             Self::Entry { fault, .. } => !matches!(**fault, EntryFault::Guide(_)),
             _ => true,

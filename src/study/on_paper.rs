@@ -157,17 +157,7 @@ pub(super) fn show(
         .zip(on_paper.underlay)
         .map(|(luminance, strength)| Underlay::new(luminance, strength, placement, view));
     let shown = view.placement(placement);
-    let holds = |cell: &RectMm| {
-        underlay.is_some() && overlap(cell, &shown.picture_mm)
-            || drawn_in(&seen, cell)
-            || printed_in(&furniture, cell)
-    };
-    let mut remark = vec![options.title.name.as_str()];
-    if view.mirrored {
-        remark.push("mirrored");
-    }
-    let remark = remark.join(", ");
-    let printing = lay_out(shown.sheet_mm, &on_paper.print, &remark, &holds)?.take(&mut notes);
+    let printing = pages(&seen, &shown, &furniture, underlay.is_some(), settings)?.take(&mut notes);
     let reference_px_per_mm = original.px_per_mm(placement);
     Ok(Noted::with(
         Shown {
@@ -181,6 +171,25 @@ pub(super) fn show(
         },
         notes,
     ))
+}
+
+/// Lays a sheet as shown on its pages; `covered`: something lies under all of the picture.
+pub(super) fn pages(
+    strokes: &StrokePlan,
+    shown: &Placement,
+    furniture: &Furniture,
+    covered: bool,
+    settings: &Settings,
+) -> Result<Noted<Printing>, StudyError> {
+    let on_paper = &settings.on_paper;
+    let holds = |cell: &RectMm| {
+        covered && overlap(cell, &shown.picture_mm) || drawn_in(strokes, cell) || printed_in(furniture, cell)
+    };
+    let mut remark = vec![on_paper.title.name.as_str()];
+    if on_paper.view.mirrored {
+        remark.push("mirrored");
+    }
+    Ok(lay_out(shown.sheet_mm, &on_paper.print, &remark.join(", "), &holds)?)
 }
 
 /// The title block: what the artist gave, and what the sheet is.
@@ -203,7 +212,10 @@ fn title(placement: &Placement, settings: &Settings, enlargement: Option<f64>) -
             Some(times) => format!("{size}, {} times the reference", (times * 100.0).round() / 100.0),
             None => size,
         },
-        remark: settings.extra.as_ref().map_or_else(String::new, |extra| extra.remark()),
+        remark: settings
+            .extra
+            .as_ref()
+            .map_or_else(|| settings.on_paper.title.remark.clone(), |extra| extra.remark()),
         ..settings.on_paper.title.clone()
     }
 }

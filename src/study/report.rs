@@ -99,6 +99,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         travel_mm: strokes.travel_mm,
         refits: Count { count: traced.refits },
         print: print(stages, settings),
+        page: stages.page.clone(),
         plotter: stages.plotter.as_ref().map(|plan| plan.figures.clone()),
         timings_ms: timings_ms.map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect()),
         ..Report::new(placement)

@@ -6,6 +6,8 @@ use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaOptions};
 use crate::notes::Noted;
 use crate::plotter::PlotterPlan;
+use crate::raster::Raster;
+use crate::reference::page::{PageFigures, repair};
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::{StrokePlan, plan_strokes};
@@ -14,7 +16,7 @@ use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{ByHandFigures, Settings, StudyError, by_hand, extra, plotter};
+use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -26,6 +28,8 @@ const MOST_WORKING_PX: usize = 40_000_000;
 /// One step of the work, for whoever shows how far it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
+    /// The reference is made into the picture: flat, evenly lit, cut.
+    Page,
     /// The reference is brought to the scale of the sheet.
     Scaling,
     /// Texture is averaged and the breaks are found.
@@ -42,13 +46,14 @@ pub enum Step {
 
 impl Step {
     /// All steps, in order.
-    pub const ALL: [Self; 6] =
-        [Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
+    pub const ALL: [Self; 7] =
+        [Self::Page, Self::Scaling, Self::Tone, Self::Areas, Self::Transitions, Self::Thin, Self::Strokes];
 
     /// Its name in reports.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
+            Self::Page => "page",
             Self::Scaling => "scaling",
             Self::Tone => "tone",
             Self::Areas => "areas",
@@ -62,6 +67,7 @@ impl Step {
     #[must_use]
     pub fn doing(self) -> &'static str {
         match self {
+            Self::Page => "looking at the page",
             Self::Scaling => "bringing the reference to the size of the sheet",
             Self::Tone => "averaging texture, keeping edges",
             Self::Areas => "finding areas",
@@ -75,6 +81,10 @@ impl Step {
 /// What the stages made.
 #[derive(Debug)]
 pub struct Stages {
+    /// What was done to the reference before it was studied, if anything.
+    pub page: Option<PageFigures>,
+    /// The reference before and after, when asked for.
+    pub before_after: Option<Raster<u8>>,
     /// SHA-256 of the reference's file, in hexadecimal digits.
     pub sha256: String,
     /// The sheet and where the picture lies on it.
@@ -103,25 +113,6 @@ pub struct Stages {
     pub timings_ms: Vec<(Step, f64)>,
 }
 
-/// What is to be said of a net: that there is none, or that it is not as promised.
-fn trace_notes(traced: &Traced, how_much: HowMuch) -> Vec<String> {
-    let mut notes = Vec::new();
-    if traced.amounts[0].length_mm <= 0.0 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
-        notes.push(
-            "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
-                .into(),
-        );
-    }
-    if traced.meetings > 0 {
-        notes.push(format!(
-            "Two lines meet away from a junction in {} places, which is a fault of the program: please report it with \
-             the reference.",
-            traced.meetings
-        ));
-    }
-    notes
-}
-
 /// Runs all stages on a reference that has been read.
 ///
 /// `begin` is told each step before it begins. The result is the same for the same reference and settings, whatever
@@ -137,6 +128,10 @@ pub fn run(
     settings.check()?;
     let mut notes = Vec::new();
     let mut clock = Clock { begin, running: None, timings_ms: Vec::new() };
+
+    clock.next(Step::Page);
+    let repaired = repair(reference, &settings.page)?.take(&mut notes);
+    let (page, before_after, reference) = (repaired.figures, repaired.view, repaired.reference);
 
     clock.next(Step::Scaling);
     let pixels = [reference.luminance.width(), reference.luminance.height()];
@@ -185,8 +180,8 @@ pub fn run(
 
     clock.next(Step::Transitions);
     let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
-    notes.extend(amount_note(&traced, settings.how_much));
-    notes.extend(trace_notes(&traced, settings.how_much));
+    notes.extend(amount_notes::of_amount(&traced, settings.how_much));
+    notes.extend(amount_notes::of_net(&traced, settings.how_much));
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {
@@ -232,6 +227,8 @@ pub fn run(
 
     Ok(Noted::with(
         Stages {
+            page,
+            before_after,
             sha256,
             plotter: plotter::plan(
                 &shown,
@@ -255,62 +252,6 @@ pub fn run(
         },
         notes,
     ))
-}
-
-fn is_plainness(how_much: HowMuch) -> bool {
-    matches!(how_much, HowMuch::Plainness(_))
-}
-
-/// What there is to say of a budget: that it draws everything, or that it allows no line at all.
-fn amount_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
-    let (finest, fewest) = match traced.amounts.as_slice() {
-        // The last amount is the empty one.
-        [finest, .., fewest, _] | [finest @ fewest, _] => (finest, fewest),
-        _ => return None,
-    };
-    if let Some(note) = kept_note(traced, how_much) {
-        return Some(note);
-    }
-    let everything = traced.height <= 0.0;
-    let nothing = traced.net.transitions.is_empty();
-    match how_much {
-        HowMuch::LineBudget { .. } if everything => Some(format!(
-            "The budget is larger than all there is: everything that the picture lets one believe is drawn, {:.2} m of \
-             line.",
-            finest.length_mm / 1000.0
-        )),
-        HowMuch::LineBudget { mm } if nothing => Some(format!(
-            "A line budget of {} m allows no line: the least that can be drawn of this picture is {:.2} m.",
-            mm / 1000.0,
-            fewest.length_mm / 1000.0
-        )),
-        HowMuch::Areas(_) if everything => Some(format!(
-            "There are no more areas than allowed: everything that the picture lets one believe is drawn, {} areas.",
-            finest.areas
-        )),
-        HowMuch::Areas(_) if nothing => Some(format!(
-            "So few areas allow no line: the fewest with a line that can be drawn of this picture are {}.",
-            fewest.areas
-        )),
-        _ => None,
-    }
-}
-
-/// What there is to say of a budget that is less than what edits keep.
-fn kept_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
-    let least = traced.amounts.last()?;
-    match how_much {
-        HowMuch::LineBudget { mm } if least.length_mm > mm => Some(format!(
-            "The line budget of {} m cannot be kept: the borders of the edited areas alone are {:.2} m.",
-            mm / 1000.0,
-            least.length_mm / 1000.0
-        )),
-        HowMuch::Areas(most) if least.areas > most => Some(format!(
-            "There are more areas than the {most} allowed: with the edits there are {} at least.",
-            least.areas
-        )),
-        _ => None,
-    }
 }
 
 /// Times the steps and tells who waits.

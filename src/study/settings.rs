@@ -7,6 +7,7 @@ use crate::areas::zones::{
 };
 use crate::output::LineWeight;
 use crate::plotter::PlotterOptions;
+use crate::reference::page::PageOptions;
 use crate::sheet::{Paper, PlaceOptions};
 use crate::strokes::{SoftLines, StrokeOptions};
 use crate::thin::ThinOptions;
@@ -50,6 +51,8 @@ pub struct ZoneLimits {
 /// Every setting of one study.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
+    /// What is done to the reference before it is studied.
+    pub page: PageOptions,
     /// The paper of the sheet.
     pub paper: Paper,
     /// How the picture is put on the sheet.
@@ -101,6 +104,7 @@ impl Settings {
     #[must_use]
     pub fn on(paper: Paper) -> Self {
         Self {
+            page: PageOptions::default(),
             paper,
             place: PlaceOptions::default(),
             values: DEFAULT_VALUES,

@@ -7,7 +7,8 @@ use std::path::PathBuf;
 use thiserror::Error;
 
 use crate::areas::zones::{Outline, OutlineError};
-use crate::sheet::{RectMm, SheetError};
+use crate::reference::page::{Corner, Crop, TrueShape};
+use crate::sheet::{Paper, RectMm, SheetError};
 use crate::tone::{BreakRule, PitchRule, ToneRange};
 use crate::units::{UnitError, parse_length_mm};
 
@@ -43,6 +44,9 @@ pub enum WrittenError {
         /// The word that is written most alike.
         nearest: &'static str,
     },
+    /// No place in a reference, or no shape of a page.
+    #[error("{0}")]
+    Page(String),
     /// Anything else, with what to write instead.
     #[error("\"{text}\" will not do: {hint}")]
     Other {
@@ -132,6 +136,31 @@ pub(super) fn correction(text: &str) -> Result<[f64; 2], WrittenError> {
     };
     let (across, down) = text.split_once(',').ok_or_else(wrong)?;
     Ok([share(across).map_err(|_| wrong())?, share(down).map_err(|_| wrong())?])
+}
+
+/// Four corners of a page, between spaces.
+pub(super) fn corners(text: &str) -> Result<[Corner; 4], WrittenError> {
+    let list = text.split_whitespace().map(str::parse).collect::<Result<Vec<Corner>, String>>();
+    list.map_err(WrittenError::Page)?.try_into().map_err(|list: Vec<Corner>| {
+        WrittenError::Page(format!(
+            "{} corners are no page: list top left, top right, bottom right and bottom left, such as 12%,8% 88%,10% \
+             90%,95% 9%,93%",
+            list.len()
+        ))
+    })
+}
+
+/// A rectangle of a reference.
+pub(super) fn crop(text: &str) -> Result<Crop, WrittenError> {
+    text.parse().map_err(WrittenError::Page)
+}
+
+/// The true shape of a page, or a paper that has it.
+pub(super) fn true_shape(text: &str) -> Result<TrueShape, WrittenError> {
+    text.parse().or_else(|complaint| {
+        let paper = Paper::parse(text).map_err(|_| WrittenError::Page(complaint))?;
+        Ok(TrueShape::Size([paper.width_mm, paper.height_mm]))
+    })
 }
 
 /// `auto`, `none` or a length.

@@ -17,7 +17,7 @@ mod ridge;
 mod tip;
 mod trim;
 
-use kurbo::{BezPath, CubicBez, ParamCurveArclen, Point};
+use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveArclen, Point};
 use rayon::prelude::*;
 
 use crate::areas::AreaMap;
@@ -65,6 +65,12 @@ impl ThinMark {
     #[must_use]
     pub fn length_mm(&self) -> f64 {
         self.curve.iter().map(|c| c.arclen(1e-4)).sum()
+    }
+
+    /// The middle of its middle cubic, in mm on the picture; the origin for a mark without any.
+    #[must_use]
+    pub fn middle(&self) -> Point {
+        self.curve.get(self.curve.len() / 2).map_or(Point::ORIGIN, |c| c.eval(0.5))
     }
 
     /// The centre line as one path.

@@ -106,7 +106,7 @@ mod tests {
                 .path_segments(1e-4)
                 .filter_map(|s| if let PathSeg::Cubic(c) = s { Some(c) } else { None })
                 .collect();
-            let area = |value| NetArea { value, size_mm2: 0.0, tone: 0.0 };
+            let area = |value| NetArea { value, size_mm2: 0.0, tone: 0.0, edited: false };
             let net = BoundaryNet {
                 width_mm: 20.0,
                 height_mm: 20.0,

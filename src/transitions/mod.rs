@@ -174,8 +174,12 @@ fn assemble(
                 value: tree.value(node),
                 size_mm2: sums.pixels / px2,
                 tone: sums.tone(),
+                edited: false,
             });
         }
+    }
+    for (leaf, &pinned) in areas.edited.iter().flat_map(|edited| &edited.pinned).enumerate() {
+        net_areas[number[cut[leaf]]].edited |= pinned;
     }
     let area_of = |leaf: u32| number[cut[leaf as usize]];
     // A junction is left where a living line ends on another.

@@ -20,6 +20,8 @@ pub struct NetArea {
     pub size_mm2: f64,
     /// Its own tone: L* of its mean reflectance.
     pub tone: f64,
+    /// Whether the artist's edits made it what it is, whatever its tone.
+    pub edited: bool,
 }
 
 /// The shared border of two areas, drawn once.

@@ -179,8 +179,9 @@ impl BoundaryNet {
         along_edge(p, self.width_mm, self.height_mm)
     }
 
-    /// Corners of the picture passed on the way along its edge; all four where both places are one.
-    fn corners_between(&self, from: Point, to: Point) -> Vec<Point> {
+    /// Corners of the picture passed on the way along its edge, against the clock; all four where both places are one.
+    #[must_use]
+    pub fn corners_between(&self, from: Point, to: Point) -> Vec<Point> {
         let (w, h) = (self.width_mm, self.height_mm);
         let around = 2.0 * (w + h);
         let (a, mut b) = (self.along_edge(from), self.along_edge(to));

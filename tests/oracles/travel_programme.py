@@ -17,7 +17,7 @@ from pathlib import Path
 import highspy
 import numpy as np
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 from scipy.spatial import cKDTree
 
 NEAR = 10
@@ -46,20 +46,32 @@ def build(strokes):
     n = len(p)
     a, b = np.array(joined).T
     _, part = connected_components(coo_matrix((np.ones(len(a)), (a, b)), (n, n)), directed=False)
+    ends = np.array(odd)
     pairs = set()
-    _, near = cKDTree(p).query(p, k=min(n, 4 * NEAR))
+    _, near = cKDTree(p).query(p, k=min(n, 60 * NEAR))
     for i in range(n):
-        # The nearest, and the nearest of other parts: within a part travel is short already.
-        others = [j for j in near[i][1:] if part[j] != part[i]][:NEAR]
-        for j in [*near[i][1 : NEAR + 1], *others, *([] if i else near[0][1:])]:
+        # The nearest, and of each of the nearest other parts the nearest two: within a part travel is short already.
+        others, taken = [], {}
+        for j in near[i][1:]:
+            k = part[j]
+            if k != part[i] and taken.get(k, 0) < 2 and (k in taken or len(taken) < NEAR):
+                taken[k] = taken.get(k, 0) + 1
+                others.append(j)
+        own = [j for j in near[i][1:] if part[j] == part[i]][: NEAR if ends[i] else 0]
+        for j in [*own, *others, *([] if i else near[0][1 : 10 * NEAR])]:
             if i != j:
                 pairs.add((min(i, j), max(i, j)))
     pairs = np.array(sorted(pairs))
-    return p, np.array(odd) % 2, part, pairs
+    # No place needs more travel than strokes that end there: it could go straight on instead (triangle inequality).
+    twice = (ends - ends % 2) // 2
+    for s in strokes:
+        if s["closed"]:
+            twice[sorted({place(q) for q in s["at"]})] += 1
+    return p, ends % 2, part, pairs, twice
 
 
 def solve(strokes, seconds):
-    p, odd, part, pairs = build(strokes)
+    p, odd, part, pairs, twice = build(strokes)
     cost = np.hypot(*(p[pairs[:, 0]] - p[pairs[:, 1]]).T)
     n, m = len(p), len(pairs)
     h = highspy.Highs()
@@ -69,8 +81,8 @@ def solve(strokes, seconds):
     inf = highspy.kHighsInf
     for c in cost:
         h.addCol(float(c), 0.0, 2.0, 0, np.array([]), np.array([]))
-    for _ in range(n):
-        h.addCol(0.0, 0.0, inf, 0, np.array([]), np.array([]))
+    for v in range(n):
+        h.addCol(0.0, 0.0, float(twice[v]) if v else inf, 0, np.array([]), np.array([]))
     touching = [[] for _ in range(n)]
     for e, (i, j) in enumerate(pairs):
         touching[i].append(e)
@@ -128,13 +140,35 @@ def solve(strokes, seconds):
                     added += odd_cut(found)
         return added
 
+    def min_cuts(x):
+        """Parts that less than two edges join to the corner, each by a minimum cut (exact)."""
+        a, b = part[pairs].T
+        apart = a != b
+        flow = np.rint(1e6 * x[apart]).astype(np.int32)
+        g = coo_matrix((np.concatenate([flow, flow]), (np.concatenate([a[apart], b[apart]]), np.concatenate([b[apart], a[apart]]))), (count, count)).tocsr()
+        g.eliminate_zeros()
+        added, seen = 0, set()
+        for k in range(count):
+            if k == part[0] or k in seen:
+                continue
+            result = maximum_flow(g, k, part[0])
+            if result.flow_value < 2e6 - 10:
+                rest = (g - result.flow).tocsr()
+                rest.data[rest.data < 0] = 0
+                rest.eliminate_zeros()
+                found = set(breadth_first_order(rest, k, return_predecessors=False))
+                seen |= found
+                added += cut(found)
+        return added
+
     began = time.monotonic()
     bound = 0.0
     while time.monotonic() - began < seconds:
         h.run()
         x = np.array(h.getSolution().col_value[:m])
+        assert h.getModelStatus() == highspy.HighsModelStatus.kOptimal, "the places looked at are too few"
         bound = max(bound, h.getObjectiveValue())
-        if not cut_off(x):
+        if not cut_off(x) and not min_cuts(x):
             break
     print(f"relaxed {h.getObjectiveValue():.3f} mm, {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
     for k in range(m + n):
@@ -142,9 +176,9 @@ def solve(strokes, seconds):
     found = None
     while time.monotonic() - began < seconds:
         # Parts that are apart are cut off before a programme is solved to the end.
-        h.zeroAllClocks()
-        h.setOptionValue("time_limit", max(1.0, min(seconds / 5, seconds - (time.monotonic() - began))))
+        h.setOptionValue("time_limit", h.getRunTime() + max(1.0, min(seconds / 5, seconds - (time.monotonic() - began))))
         h.run()
+        print(h.modelStatusToString(h.getModelStatus()), file=sys.stderr)
         info = h.getInfo()
         bound = max(bound, info.mip_dual_bound if np.isfinite(info.mip_dual_bound) else 0.0)
         x = np.rint(np.array(h.getSolution().col_value[:m]))
@@ -153,6 +187,7 @@ def solve(strokes, seconds):
               f"{time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
         if not added and h.getModelStatus() == highspy.HighsModelStatus.kOptimal:
             found = info.objective_function_value
+        if not added:
             break
     return found, bound, time.monotonic() - began
 

@@ -82,7 +82,12 @@ pub(super) fn sample() -> BoundaryNet {
         junctions: junctions.map(|p| Junction { at: p.into() }).into(),
         transitions,
         areas: (1..=3)
-            .map(|value| NetArea { value, size_mm2: 1_234.567_8, tone: 100.0 - f64::from(value) })
+            .map(|value| NetArea {
+                value,
+                size_mm2: 1_234.567_8,
+                tone: 100.0 - f64::from(value),
+                edited: false,
+            })
             .collect(),
     }
 }

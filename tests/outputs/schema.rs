@@ -6,7 +6,7 @@ const REPORT: &str = include_str!("../../src/output/schema/report.schema.json");
 const NET: &str = include_str!("../../src/output/schema/net.schema.json");
 
 /// Panics with all faults of `text` against the schema of this name.
-pub(super) fn check(name: &str, text: &str) {
+pub(crate) fn check(name: &str, text: &str) {
     let faults = faults(name, text);
     assert!(faults.is_empty(), "{name}: {faults:#?}");
 }

@@ -7,7 +7,7 @@ use crate::output::{DrawingOptions, Ink};
 use crate::sheet::lettering::{CAPITALS_SHARE, quarter_turned};
 use crate::sheet::{Furniture, Layer, Placement, RectMm};
 use crate::strokes::StrokePlan;
-use kurbo::{Affine, CubicBez, Point};
+use kurbo::{Affine, BezPath, CubicBez, PathEl, Point};
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};
 
@@ -68,24 +68,27 @@ fn in_layer(content: &mut Content, layer: Layer, draw: impl FnOnce(&mut Content)
 /// A curve, whether it is closed, and its width in mm.
 type Line<'a> = (&'a [CubicBez], bool, f64);
 
-/// The reference, and the lines of the plan.
+/// The reference, which lies under everything.
+pub(super) fn reference(content: &mut Content, options: &DrawingOptions) {
+    let Some(underlay) = &options.underlay else { return };
+    in_layer(content, Layer::Reference, |content| {
+        let p = &underlay.picture_mm;
+        content.save_state();
+        // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
+        let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
+        transform(content, underlay.shown * square);
+        content.x_object(Name(IMAGE));
+        content.restore_state();
+    });
+}
+
+/// The lines of the plan.
 pub(super) fn drawing(
     content: &mut Content,
     plan: &StrokePlan,
     placement: &Placement,
     options: &DrawingOptions,
 ) {
-    if let Some(underlay) = &options.underlay {
-        in_layer(content, Layer::Reference, |content| {
-            let p = &underlay.picture_mm;
-            content.save_state();
-            // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
-            let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
-            transform(content, underlay.shown * square);
-            content.x_object(Name(IMAGE));
-            content.restore_state();
-        });
-    }
     let of_edges = |hard: bool, line_mm: f64| -> Vec<Line<'_>> {
         let edges = plan.strokes.iter().filter(|s| s.hard == hard);
         edges.map(|s| (&s.curve[..], s.closed, options.weight.width_mm(line_mm, s.step()))).collect()
@@ -121,7 +124,7 @@ pub(super) fn drawing(
     }
 }
 
-/// Marks, squares and lettering: what lies under the lines (the squares), or everything else.
+/// Tints, marks, squares and lettering: what lies under the lines, or everything else.
 pub(super) fn furniture(
     content: &mut Content,
     furniture: &Furniture,
@@ -129,9 +132,15 @@ pub(super) fn furniture(
     letters: &Letters,
     under: bool,
 ) {
-    let wanted = |layer: Layer| furniture.has(layer) && (layer == Layer::Squares) == under;
+    let wanted = |layer: Layer| furniture.has(layer) && layer.lies_under() == under;
     for layer in Layer::ALL.into_iter().filter(|&layer| wanted(layer)) {
+        let ink = if layer.is_black() { Ink::Black } else { ink };
         in_layer(content, layer, |content| {
+            for fill in furniture.fills.iter().filter(|f| f.layer == layer) {
+                set_ink(content, Ink::Black, fill.strength);
+                outline(content, &fill.outline);
+                content.fill_nonzero();
+            }
             for lines in furniture.lines.iter().filter(|l| l.layer == layer) {
                 content.set_line_width(written(lines.line_mm));
                 set_ink(content, ink, lines.strength);
@@ -154,6 +163,25 @@ pub(super) fn furniture(
                 content.end_text();
             }
         });
+    }
+}
+
+/// The outline of a shape that is to be filled.
+fn outline(content: &mut Content, path: &BezPath) {
+    let mut last = Point::ORIGIN;
+    let curve = |content: &mut Content, [p1, p2, p3]: [Point; 3]| {
+        let [p1, p2, p3] = [p1, p2, p3].map(|p| [written(p.x), written(p.y)]);
+        content.cubic_to(p1[0], p1[1], p2[0], p2[1], p3[0], p3[1]);
+    };
+    for element in path.elements() {
+        match *element {
+            PathEl::MoveTo(p) => drop(content.move_to(written(p.x), written(p.y))),
+            PathEl::LineTo(p) => drop(content.line_to(written(p.x), written(p.y))),
+            PathEl::QuadTo(p1, p2) => curve(content, [last.lerp(p1, 2.0 / 3.0), p2.lerp(p1, 2.0 / 3.0), p2]),
+            PathEl::CurveTo(p1, p2, p3) => curve(content, [p1, p2, p3]),
+            PathEl::ClosePath => drop(content.close_path()),
+        }
+        last = element.end_point().unwrap_or(last);
     }
 }
 

@@ -4,7 +4,7 @@ mod content;
 mod font;
 
 use super::{DrawingOptions, Underlay, clean_title};
-use crate::sheet::{Furniture, Layer, Page, Placement, Printing, SheetOnPage};
+use crate::sheet::{Layer, Page, Placement, Printing};
 use crate::strokes::StrokePlan;
 use crate::units::MM_PER_INCH;
 use font::Letters;
@@ -31,10 +31,7 @@ const AROUND: &[u8] = b"Around";
 /// The drawing as the bytes of a PDF 1.7 file (ISO 32000-1) with one page of the sheet's size.
 #[must_use]
 pub fn pdf(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions) -> Vec<u8> {
-    let sheet = SheetOnPage { transform: Affine::IDENTITY, shows: None, trimmed: None };
-    let own = Furniture::default();
-    let page = Page { name: "sheet".into(), size_mm: placement.sheet_mm, sheet, own };
-    pdf_pages(plan, placement, options, &Printing { pages: vec![page] })
+    pdf_pages(plan, placement, options, &Printing::plain(placement.sheet_mm))
 }
 
 /// The drawing as the bytes of a PDF 1.7 file, on the pages that it is laid out on.
@@ -47,60 +44,69 @@ pub fn pdf_pages(
     options: &DrawingOptions,
     printing: &Printing,
 ) -> Vec<u8> {
-    let title = clean_title(&options.title);
-    let around = &options.furniture;
-    let texts = around.texts.iter().chain(printing.pages.iter().flat_map(|page| &page.own.texts));
+    pdf_sheets(&options.title, &[PdfSheet { plan, placement, options, printing }])
+}
+
+/// One sheet of a PDF, as shown.
+#[derive(Clone, Copy, Debug)]
+pub struct PdfSheet<'a> {
+    /// Its strokes.
+    pub plan: &'a StrokePlan,
+    /// Sheet and picture.
+    pub placement: &'a Placement,
+    /// How it looks, and what is printed around the picture.
+    pub options: &'a DrawingOptions,
+    /// The pages that it is laid out on.
+    pub printing: &'a Printing,
+}
+
+/// Several sheets, one after the other, as the bytes of one PDF 1.7 file.
+#[must_use]
+pub fn pdf_sheets(title: &str, sheets: &[PdfSheet<'_>]) -> Vec<u8> {
+    let title = clean_title(title);
+    let pages = || sheets.iter().flat_map(|sheet| &sheet.printing.pages);
+    let own_texts = pages().flat_map(|page| &page.own.texts);
+    let texts = sheets.iter().flat_map(|sheet| &sheet.options.furniture.texts).chain(own_texts);
     let letters = Letters::of(texts.map(|text| text.text.as_str()));
-    let mut objects = Objects::new(options, printing, plan, &letters);
+    let mut objects = Objects::new(sheets, &letters);
     let mut pdf = Pdf::new();
     let mut hashed: Vec<u8> = title.clone().into_bytes();
-    let unit = printing.pages.iter().map(|page| unit_of(page.size_mm)).fold(1.0, f64::max);
+    let unit = pages().map(|page| unit_of(page.size_mm)).fold(1.0, f64::max);
 
     write_catalog(&mut pdf, &objects);
-    pdf.pages(objects.pages).kids(objects.page.iter().copied()).count(printing.pages.len() as i32);
-    // One page draws the sheet itself; several share it.
-    let shared = printing.pages.len() > 1;
-    if shared {
-        let mut drawing = Content::new();
-        content::with_pencil(&mut drawing, options.ink);
-        content::furniture(&mut drawing, around, options.ink, &letters, true);
-        content::drawing(&mut drawing, plan, placement, options);
-        let mut beside = Content::new();
-        content::with_pencil(&mut beside, options.ink);
-        content::furniture(&mut beside, around, options.ink, &letters, false);
-        let [width, height] = placement.sheet_mm;
-        for (id, content) in [(objects.drawing, drawing), (objects.around, beside)] {
-            let bytes = content.finish().into_vec();
+    pdf.pages(objects.pages).kids(objects.page.iter().copied()).count(objects.page.len() as i32);
+    let mut numbers = objects.page.iter().copied().zip(objects.content.iter().copied());
+    for (sheet, own) in sheets.iter().zip(&objects.sheets) {
+        // One page draws the sheet itself; several share it.
+        let shared = sheet.printing.pages.len() > 1;
+        if shared {
+            write_forms(&mut pdf, sheet, own, &objects, &letters, &mut hashed);
+        }
+        for (page, (id, stream)) in sheet.printing.pages.iter().zip(&mut numbers) {
+            let [width, height] = page.size_mm.map(|side| side * PT_PER_MM / unit);
+            let edge = Rect::new(0.0, 0.0, width as f32, height as f32);
+            let mut entry = pdf.page(id);
+            entry.parent(objects.pages).media_box(edge).crop_box(edge).trim_box(edge).contents(stream);
+            if unit > 1.0 {
+                entry.user_unit(unit as f32);
+            }
+            objects.list(entry.resources(), own, shared);
+            entry.finish();
+            let bytes = page_content(page, sheet, &letters, (PT_PER_MM / unit, shared));
             hashed.extend(&bytes);
-            let bytes = packed(&bytes);
-            let mut form = pdf.form_xobject(id, &bytes);
-            form.filter(Filter::FlateDecode);
-            form.bbox(Rect::new(0.0, 0.0, width as f32, height as f32));
-            objects.list(form.resources(), false);
+            hashed.extend(format!("{width} {height}").bytes());
+            pdf.stream(stream, &packed(&bytes)).filter(Filter::FlateDecode);
         }
-    }
-    for (page, (&id, &stream)) in printing.pages.iter().zip(objects.page.iter().zip(&objects.content)) {
-        let [width, height] = page.size_mm.map(|side| side * PT_PER_MM / unit);
-        let edge = Rect::new(0.0, 0.0, width as f32, height as f32);
-        let mut entry = pdf.page(id);
-        entry.parent(objects.pages).media_box(edge).crop_box(edge).trim_box(edge).contents(stream);
-        if unit > 1.0 {
-            entry.user_unit(unit as f32);
-        }
-        objects.list(entry.resources(), shared);
-        entry.finish();
-        let bytes = page_content(page, plan, placement, options, &letters, (PT_PER_MM / unit, shared));
-        hashed.extend(&bytes);
-        hashed.extend(format!("{width} {height}").bytes());
-        pdf.stream(stream, &packed(&bytes)).filter(Filter::FlateDecode);
     }
     for &(layer, id) in &objects.layers {
         let mut group = pdf.indirect(id).dict();
         group.pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(layer.title()));
     }
-    if let (Some(id), Some(underlay)) = (objects.image, &options.underlay) {
-        hashed.extend(underlay.grey.data());
-        write_image(&mut pdf, id, underlay);
+    for (sheet, own) in sheets.iter().zip(&objects.sheets) {
+        if let (Some(id), Some(underlay)) = (own.image, &sheet.options.underlay) {
+            hashed.extend(underlay.grey.data());
+            write_image(&mut pdf, id, underlay);
+        }
     }
     if let Some(font) = objects.font {
         letters.write(&mut pdf, font, || objects.counter.take());
@@ -118,6 +124,37 @@ pub fn pdf_pages(
     let id = fnv1a_128(&[&hashed]);
     pdf.set_file_id((id.clone(), id));
     pdf.finish()
+}
+
+/// Writes what the pages of one sheet share: its drawing, and what is around it.
+fn write_forms(
+    pdf: &mut Pdf,
+    sheet: &PdfSheet<'_>,
+    own: &SheetObjects,
+    objects: &Objects,
+    letters: &Letters,
+    hashed: &mut Vec<u8>,
+) {
+    let PdfSheet { plan, placement, options, .. } = *sheet;
+    let around = &options.furniture;
+    let mut drawing = Content::new();
+    content::with_pencil(&mut drawing, options.ink);
+    content::reference(&mut drawing, options);
+    content::furniture(&mut drawing, around, options.ink, letters, true);
+    content::drawing(&mut drawing, plan, placement, options);
+    let mut beside = Content::new();
+    content::with_pencil(&mut beside, options.ink);
+    content::furniture(&mut beside, around, options.ink, letters, false);
+    let [width, height] = placement.sheet_mm;
+    for (id, content) in [(own.drawing, drawing), (own.around, beside)] {
+        let bytes = content.finish().into_vec();
+        hashed.extend(&bytes);
+        let bytes = packed(&bytes);
+        let mut form = pdf.form_xobject(id, &bytes);
+        form.filter(Filter::FlateDecode);
+        form.bbox(Rect::new(0.0, 0.0, width as f32, height as f32));
+        objects.list(form.resources(), own, false);
+    }
 }
 
 /// How many points a page's unit has to be for the page to be within what a reader counts.
@@ -144,25 +181,35 @@ struct Objects {
     info: Ref,
     xmp: Ref,
     layers: Vec<(Layer, Ref)>,
-    drawing: Ref,
-    around: Ref,
-    image: Option<Ref>,
+    sheets: Vec<SheetObjects>,
     font: Option<Ref>,
     counter: Counter,
 }
 
+/// The numbers of one sheet's own objects.
+struct SheetObjects {
+    drawing: Ref,
+    around: Ref,
+    image: Option<Ref>,
+}
+
 impl Objects {
-    fn new(options: &DrawingOptions, printing: &Printing, plan: &StrokePlan, letters: &Letters) -> Self {
+    fn new(sheets: &[PdfSheet<'_>], letters: &Letters) -> Self {
         let mut counter = Counter(0);
-        let held = |layer: Layer| match layer {
-            Layer::Reference => options.underlay.is_some(),
+        let held_by = |sheet: &PdfSheet<'_>, layer: Layer| match layer {
+            Layer::Reference => sheet.options.underlay.is_some(),
             Layer::Hard | Layer::Soft => true,
-            Layer::Thin => !plan.thin.is_empty(),
-            Layer::Guides => !plan.guides.is_empty(),
-            _ => options.furniture.has(layer) || printing.pages.iter().any(|page| page.own.has(layer)),
+            Layer::Thin => !sheet.plan.thin.is_empty(),
+            Layer::Guides => !sheet.plan.guides.is_empty(),
+            _ => {
+                sheet.options.furniture.has(layer)
+                    || sheet.printing.pages.iter().any(|page| page.own.has(layer))
+            }
         };
+        let held = |&layer: &Layer| sheets.iter().any(|sheet| held_by(sheet, layer));
+        let count = sheets.iter().map(|sheet| sheet.printing.pages.len()).sum();
         let mut many = |count: usize| (0..count).map(|_| counter.take()).collect::<Vec<_>>();
-        let [page, content] = [many(printing.pages.len()), many(printing.pages.len())];
+        let [page, content] = [many(count), many(count)];
         Self {
             page,
             content,
@@ -170,17 +217,22 @@ impl Objects {
             pages: counter.take(),
             info: counter.take(),
             xmp: counter.take(),
-            layers: Layer::ALL.into_iter().filter(|&l| held(l)).map(|l| (l, counter.take())).collect(),
-            drawing: counter.take(),
-            around: counter.take(),
-            image: options.underlay.is_some().then(|| counter.take()),
+            layers: Layer::ALL.into_iter().filter(held).map(|l| (l, counter.take())).collect(),
+            sheets: sheets
+                .iter()
+                .map(|sheet| SheetObjects {
+                    drawing: counter.take(),
+                    around: counter.take(),
+                    image: sheet.options.underlay.is_some().then(|| counter.take()),
+                })
+                .collect(),
             font: (!letters.is_empty()).then(|| counter.take()),
             counter,
         }
     }
 
     /// Lists what a content may use; `shared`: the sheet as a part of the page.
-    fn list(&self, mut resources: Resources<'_>, shared: bool) {
+    fn list(&self, mut resources: Resources<'_>, own: &SheetObjects, shared: bool) {
         let mut properties = resources.insert(Name(b"Properties")).dict();
         for &(layer, id) in &self.layers {
             properties.pair(Name(content::property(layer)), id);
@@ -189,13 +241,13 @@ impl Objects {
         if let Some(font) = self.font {
             resources.fonts().pair(Name(FONT), font);
         }
-        if self.image.is_some() || shared {
+        if own.image.is_some() || shared {
             let mut parts = resources.x_objects();
-            if let Some(image) = self.image {
+            if let Some(image) = own.image {
                 parts.pair(Name(IMAGE), image);
             }
             if shared {
-                parts.pair(Name(DRAWING), self.drawing).pair(Name(AROUND), self.around);
+                parts.pair(Name(DRAWING), own.drawing).pair(Name(AROUND), own.around);
             }
         }
     }
@@ -219,12 +271,11 @@ fn write_catalog(pdf: &mut Pdf, objects: &Objects) {
 /// One page's content, not yet compressed; `shared`: the sheet is drawn once and placed here.
 fn page_content(
     page: &Page,
-    plan: &StrokePlan,
-    placement: &Placement,
-    options: &DrawingOptions,
+    sheet: &PdfSheet<'_>,
     letters: &Letters,
     (units_per_mm, shared): (f64, bool),
 ) -> Vec<u8> {
+    let PdfSheet { plan, placement, options, .. } = *sheet;
     let mut content = Content::new();
     content::in_mm(&mut content, units_per_mm, page.size_mm[1]);
     let moved = page.sheet.transform != Affine::IDENTITY || page.sheet.shows.is_some();
@@ -243,6 +294,7 @@ fn page_content(
         }
     } else {
         content::with_pencil(&mut content, options.ink);
+        content::reference(&mut content, options);
         content::furniture(&mut content, &options.furniture, options.ink, letters, true);
         content::drawing(&mut content, plan, placement, options);
         content::furniture(&mut content, &options.furniture, options.ink, letters, false);

@@ -14,7 +14,7 @@ pub use title::TitleBlock;
 use super::{Placement, RectMm, View};
 use crate::notes::Noted;
 use crate::units::MM_PER_INCH;
-use kurbo::{Affine, Point};
+use kurbo::{Affine, BezPath, Point};
 
 /// Edge of the paper that printers do not reach unless set, in mm (common practice, no source).
 pub const DEFAULT_PRINTER_MARGIN_MM: f64 = 5.0;
@@ -42,6 +42,8 @@ const CLEARED_MM: f64 = 0.5;
 pub enum Layer {
     /// The reference, faint, under everything.
     Reference,
+    /// Tints of the areas by value.
+    Tints,
     /// Boundary lines of hard edges.
     Hard,
     /// Boundary lines of soft edges.
@@ -54,20 +56,27 @@ pub enum Layer {
     Squares,
     /// Names of the working squares.
     Numbers,
+    /// Value numbers with their leaders.
+    Values,
+    /// The key to the values.
+    Key,
     /// Crop marks, rules, crosses, title block, trim lines.
     Marks,
 }
 
 impl Layer {
     /// All layers, in the order in which they are drawn.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 11] = [
         Self::Reference,
+        Self::Tints,
         Self::Hard,
         Self::Soft,
         Self::Thin,
         Self::Guides,
         Self::Squares,
         Self::Numbers,
+        Self::Values,
+        Self::Key,
         Self::Marks,
     ];
 
@@ -76,12 +85,15 @@ impl Layer {
     pub fn id(self) -> &'static str {
         match self {
             Self::Reference => "reference",
+            Self::Tints => "tints",
             Self::Hard => "hard",
             Self::Soft => "soft",
             Self::Thin => "thin",
             Self::Guides => "guides",
             Self::Squares => "squares",
             Self::Numbers => "numbers",
+            Self::Values => "values",
+            Self::Key => "value-key",
             Self::Marks => "marks",
         }
     }
@@ -91,15 +103,41 @@ impl Layer {
     pub fn title(self) -> &'static str {
         match self {
             Self::Reference => "Reference",
+            Self::Tints => "Tints",
             Self::Hard => "Hard edges",
             Self::Soft => "Soft edges",
             Self::Thin => "Thin marks",
             Self::Guides => "Guide lines",
             Self::Squares => "Working squares",
             Self::Numbers => "Numbers",
+            Self::Values => "Value numbers",
+            Self::Key => "Key",
             Self::Marks => "Marks",
         }
     }
+
+    /// Whether it lies under the boundary lines.
+    #[must_use]
+    pub fn lies_under(self) -> bool {
+        matches!(self, Self::Reference | Self::Tints | Self::Squares)
+    }
+
+    /// Whether it is black whatever colour the lines have, because it is read or compared with ink.
+    #[must_use]
+    pub fn is_black(self) -> bool {
+        matches!(self, Self::Tints | Self::Values | Self::Key)
+    }
+}
+
+/// A filled shape.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fill {
+    /// Its layer.
+    pub layer: Layer,
+    /// Its outline in mm; what it goes around more often one way than the other is filled.
+    pub outline: BezPath,
+    /// How strong it is: 1 black, 0 paper.
+    pub strength: f64,
 }
 
 /// Straight lines of one look.
@@ -176,6 +214,8 @@ impl Lettering {
 /// Everything that is printed around and over the picture, in mm.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Furniture {
+    /// Filled shapes, under the lines and texts of their layer.
+    pub fills: Vec<Fill>,
     /// Lines.
     pub lines: Vec<MarkLines>,
     /// Texts.
@@ -194,11 +234,15 @@ impl Furniture {
     /// Whether a layer holds anything.
     #[must_use]
     pub fn has(&self, layer: Layer) -> bool {
-        self.lines.iter().any(|l| l.layer == layer) || self.texts.iter().any(|t| t.layer == layer)
+        self.fills.iter().any(|f| f.layer == layer)
+            || self.lines.iter().any(|l| l.layer == layer)
+            || self.texts.iter().any(|t| t.layer == layer)
     }
 
-    /// Adds another's lines, texts and rules, moved and scaled a little by a transform without turning.
-    pub(super) fn add(&mut self, other: &Self, transform: Affine) {
+    /// Adds another's shapes, lines, texts and rules, moved by a transform; texts keep the way they run.
+    pub(crate) fn add(&mut self, other: &Self, transform: Affine) {
+        let fill = |f: &Fill| Fill { outline: transform * f.outline.clone(), ..f.clone() };
+        self.fills.extend(other.fills.iter().map(fill));
         for lines in &other.lines {
             let moved = |path: &Vec<Point>| path.iter().map(|&p| transform * p).collect();
             self.lines.push(MarkLines { paths: lines.paths.iter().map(moved).collect(), ..lines.clone() });
@@ -208,6 +252,11 @@ impl Furniture {
             let at = transform * Point::new(rule.x, rule.y);
             Rule { x: at.x, y: at.y, ..*rule }
         }));
+    }
+
+    /// Adds what is printed on another page, so far below.
+    pub(crate) fn append_below(&mut self, other: &Self, down_mm: f64) {
+        self.add(other, Affine::translate((0.0, down_mm)));
     }
 
     /// Adds a text and clears the ground under it.

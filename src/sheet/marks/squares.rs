@@ -40,6 +40,19 @@ impl Squares {
         Self { side_mm, columns: count(picture.width), rows: count(picture.height) }
     }
 
+    /// Column and row, counted from 0, of the square that holds a point in mm on the picture.
+    #[must_use]
+    pub fn cell(&self, at: Point) -> [usize; 2] {
+        let of = |place: f64, count: usize| ((place / self.side_mm).max(0.0) as usize).min(count - 1);
+        [of(at.x, self.columns), of(at.y, self.rows)]
+    }
+
+    /// What a square is called.
+    #[must_use]
+    pub fn name(&self, column: usize, row: usize) -> String {
+        format!("{}{}", column_name(column), row + 1)
+    }
+
     /// The rectangle of a square by its name (`C4`) on a picture that lies so on the sheet; `None` where there is none.
     #[must_use]
     pub fn rect(&self, name: &str, picture: &RectMm) -> Option<RectMm> {

@@ -38,6 +38,8 @@ pub enum Form {
     Flag,
     /// One of a few words, with what the command line calls it.
     Word(&'static str, &'static dyn WordList),
+    /// Such a word, and the one that its option means when it stands alone.
+    Switch(&'static str, &'static dyn WordList, &'static str),
     /// A whole number.
     Count {
         /// The least.
@@ -65,6 +67,8 @@ pub enum Form {
     },
     /// A text with a grammar.
     Written(&'static Syntax),
+    /// A text of so many parts, which may stand apart on the command line.
+    Spread(&'static Syntax, usize),
     /// Any text.
     Text,
     /// A path, from the study file's folder.
@@ -81,11 +85,11 @@ impl Form {
     pub(super) fn wanted(&self) -> &'static str {
         match self {
             Self::Flag => "true or false",
-            Self::Word(..) => "a word in quotes",
+            Self::Word(..) | Self::Switch(..) => "a word in quotes",
             Self::Count { .. } | Self::Degrees => "a whole number",
             Self::Number { .. } => "a number",
             Self::Numbers { .. } => "a word in quotes or a list of numbers",
-            Self::Written(syntax) => syntax.wanted,
+            Self::Written(syntax) | Self::Spread(syntax, _) => syntax.wanted,
             Self::Text => "a text in quotes",
             Self::File => "a path in quotes",
             Self::List(_) => "a list of texts in quotes",
@@ -110,7 +114,11 @@ impl Form {
             }
             // A text is kept with the spaces around it.
             Self::Text | Self::File => quoted(&values.first().copied().unwrap_or_default()),
-            Self::Word(..) | Self::Numbers { .. } | Self::Written(_) => quoted(&first),
+            Self::Word(..)
+            | Self::Switch(..)
+            | Self::Numbers { .. }
+            | Self::Written(_)
+            | Self::Spread(..) => quoted(&first),
         }
     }
 
@@ -142,9 +150,15 @@ impl Form {
                 let numbers: Option<Vec<String>> = list.iter().map(number).collect();
                 numbers.map_or(Err("a list with something else in it"), |numbers| one(numbers.join(",")))
             }
-            (Self::Word(..) | Self::Written(_) | Self::Text | Self::File, Value::String(text)) => {
-                one(text.value().clone())
-            }
+            (
+                Self::Word(..)
+                | Self::Switch(..)
+                | Self::Written(_)
+                | Self::Spread(..)
+                | Self::Text
+                | Self::File,
+                Value::String(text),
+            ) => one(text.value().clone()),
             // A measure without quotes is a measure without a unit, which its own parser explains best.
             (Self::Written(_), Value::Integer(n)) => one(n.value().to_string()),
             (Self::Written(_), Value::Float(n)) => one(n.value().to_string()),
@@ -164,12 +178,12 @@ impl Form {
     pub fn value_name(&self) -> &'static str {
         match self {
             Self::Flag => "true|false",
-            Self::Word(name, _) | Self::Numbers { value_name: name, .. } => name,
+            Self::Word(name, _) | Self::Switch(name, ..) | Self::Numbers { value_name: name, .. } => name,
             Self::Count { most: Some(_), .. } => "COUNT",
             Self::Count { most: None, .. } => "NUMBER",
             Self::Number { .. } => "0..100",
             Self::Degrees => "DEGREES",
-            Self::Written(syntax) | Self::List(syntax) => syntax.value_name,
+            Self::Written(syntax) | Self::Spread(syntax, _) | Self::List(syntax) => syntax.value_name,
             Self::Text => "TEXT",
             Self::File => "MASK.png",
         }
@@ -180,7 +194,9 @@ impl Form {
         let words = |words: Vec<&str>| json!({ "type": "string", "enum": words });
         let own = match self {
             Self::Flag => json!({ "type": "boolean" }),
-            Self::Word(_, list) => words(list.entries().iter().map(|(name, _)| *name).collect()),
+            Self::Word(_, list) | Self::Switch(_, list, _) => {
+                words(list.entries().iter().map(|(name, _)| *name).collect())
+            }
             Self::Count { least, most: Some(most) } => {
                 json!({ "type": "integer", "minimum": least, "maximum": most })
             }
@@ -196,7 +212,9 @@ impl Form {
                 });
                 json!({ "anyOf": [words(own.to_vec()), list] })
             }
-            Self::Written(syntax) => json!({ "type": "string", "pattern": syntax.pattern }),
+            Self::Written(syntax) | Self::Spread(syntax, _) => {
+                json!({ "type": "string", "pattern": syntax.pattern })
+            }
             Self::Text => json!({ "type": "string" }),
             Self::File => json!({ "type": "string", "minLength": 1 }),
             Self::List(syntax) => {

@@ -43,6 +43,7 @@ fn other(key: &Key) -> &'static str {
     let unlike = match key.name {
         "paper" => "b5",
         "breaks" => "80,60,40,20",
+        "true-shape" => "3:4",
         "tone-range" => "5,95.5",
         "pitch" => "2mm",
         "squares" => "9mm",
@@ -58,7 +59,7 @@ fn other(key: &Key) -> &'static str {
     match (key.form, key.usual) {
         (Form::Flag, _) => "true",
         (Form::Degrees, _) => "90",
-        (Form::Word(_, words), usual) => {
+        (Form::Word(_, words) | Form::Switch(_, words, _), usual) => {
             let entries = words.entries();
             entries.iter().map(|(name, _)| *name).find(|name| *name != usual.text()).unwrap_or_default()
         }

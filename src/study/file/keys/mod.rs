@@ -4,6 +4,8 @@
 //! these tables, so that none of them can know a setting that another does not.
 
 mod lines;
+mod page;
+mod plan;
 mod plotter;
 mod print;
 mod reference;
@@ -21,13 +23,15 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 7] = [
+pub static TABLES: [&Table; 9] = [
     &reference::REFERENCE,
+    &page::PAGE,
     &sheet::SHEET,
     &tones::TONES,
     &lines::LINES,
     &zones::ZONES,
     &print::PRINT,
+    &plan::PLAN,
     &plotter::PLOTTER,
 ];
 

@@ -94,6 +94,41 @@ pub(in crate::study::file) static ZONE: Syntax = Syntax {
     pattern: concat!("^ *(rect|ellipse|polygon) *:[, ]*", measure!(), "([, ]+", measure!(), ")+[, ]*$"),
 };
 
+/// One measure on a reference.
+macro_rules! on_reference {
+    () => {
+        number!(r#"(mm|cm|in|inch|inches|"|%|px)"#)
+    };
+}
+
+pub(super) static CORNERS: Syntax = Syntax {
+    value_name: "X,Y",
+    wanted: "four corners in quotes, such as \"12%,8% 88%,10% 90%,95% 9%,93%\"",
+    pattern: concat!(
+        "^ *",
+        on_reference!(),
+        ",",
+        on_reference!(),
+        "( +",
+        on_reference!(),
+        ",",
+        on_reference!(),
+        "){3} *$"
+    ),
+};
+
+pub(super) static CROP: Syntax = Syntax {
+    value_name: "RECT",
+    wanted: "a rectangle in quotes, such as \"rect:10%,5%,80%,90%\"",
+    pattern: concat!("^ *rect:", on_reference!(), "(,", on_reference!(), "){3}$"),
+};
+
+pub(super) static TRUE_SHAPE: Syntax = Syntax {
+    value_name: "auto|W:H|SIZE|PAPER",
+    wanted: "\"auto\", a ratio such as \"3:4\", a size, or a paper, in quotes",
+    pattern: r#"^ *([A-Za-z][A-Za-z0-9 -]*|[0-9.]+ *: *[0-9.]+|[0-9.]+ *[a-z"]* *[xX×] *[0-9.]+ *[a-z"]*) *$"#,
+};
+
 pub(super) static EXTRA_PLACE: Syntax = Syntax {
     value_name: "WHERE",
     wanted: "\"whole\", a working square, or a zone in quotes",

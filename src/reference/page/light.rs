@@ -1,0 +1,340 @@
+//! Uneven light taken out by the paper's own white.
+
+use serde::Serialize;
+
+use crate::colour::lightness;
+use crate::raster::Raster;
+use crate::reference::resample;
+
+use super::PageError;
+use super::surface::{Figures, quadratic, smooth_surface};
+
+/// How uneven light is told from tone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EvenLight {
+    /// By bare paper that is seen: margins, lights, gaps between strokes.
+    Paper,
+    /// Where no paper is seen: what is brightest in each part is guessed to be equally light.
+    Guess,
+}
+
+/// What was found of the light and taken out.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LightFigures {
+    /// What the light was told by.
+    pub told_by: EvenLight,
+    /// Share of the page that was taken for bare paper.
+    pub paper_share: f64,
+    /// Light at the darkest place as a share of that at the brightest.
+    pub darkest: f64,
+    /// Lightness (L*) of the paper in the photograph, darkest and lightest.
+    pub paper_before: [f64; 2],
+    /// The same afterwards: of all but 1 % of the paper at either end.
+    pub paper_after: [f64; 2],
+    /// How much of its light the paper lost at most to what shows through from its back; that much was taken out.
+    pub show_through: f64,
+}
+
+/// Cells along the longer side, and pixels of the reduced picture along a cell.
+const LONG_SIDE_CELLS: f64 = 128.0;
+const CELL: usize = 8;
+/// Which of a cell's pixels, by rank, stands for its paper: gaps between strokes count, single specks do not.
+const BRIGHT_RANK: f64 = 0.95;
+/// Which stands for its ink.
+const DARK_RANK: f64 = 0.05;
+/// Differences of log light: a cell has content when it spans more than this within itself ...
+const CONTENT_WITHIN: f64 = 0.25;
+/// ... or from its neighbours; a soft shadow's edge is under 0.03 a cell.
+const CONTENT_STEP: f64 = 0.07;
+/// A cell holds ink and paper both when it spans more than this: a factor of 2.7.
+const INK_WITHIN: f64 = 1.0;
+/// Share of a row or column of cells that has content where the picture is.
+const CONTENT_SHARE: f64 = 0.03;
+/// Least share of the page that its margins have to be to stand for the paper.
+const LEAST_RIM: f64 = 0.02;
+/// How much darker than the page's brightest parts its margins may be on the whole.
+const RIM_DARKER: f64 = 0.35;
+/// How far under the surface a cell inside the picture may lie and still be paper: flat ones, and ones with ink.
+const UNDER_FLAT: f64 = 0.04;
+const UNDER_INK: f64 = 0.08;
+/// How far under it paper may lie that goes on evenly from surer paper, and its most from cell to cell.
+const UNDER_GROWN: f64 = 0.12;
+const GROWN_STEP: f64 = 0.04;
+/// How far above the surface paper may lie: nothing is brighter than paper, but glare.
+const ABOVE: f64 = 0.5;
+/// Weight of cells with ink that lie under the surface: a narrow gap is never quite as bright as paper.
+const UNDER_WEIGHT: f64 = 0.045;
+/// Rounds of telling paper by the surface and the surface by paper.
+const ROUNDS: usize = 8;
+/// Without margins: share of cells with ink and paper both that makes a drawing in ink.
+const INK_SHARE: f64 = 0.2;
+/// Least share of cells that has to be paper, and least share of the sixteen parts of the page that has to hold some.
+const LEAST_PAPER: f64 = 0.04;
+const LEAST_PARTS: f64 = 0.6;
+/// What shows through is looked for within this, and always taken to be at least that: what JPEG leaves.
+const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
+/// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
+/// surface follows a part of it.
+const DIP_RANK: f64 = 0.01;
+const DIP_TIMES: f64 = 1.25;
+/// Tones darker than the paper by so many times the show-through stay as they are.
+const UNTOUCHED: f64 = 2.5;
+/// Least light that a pixel is counted with, before logarithms.
+const DARK: f64 = 1e-3;
+
+/// The page in cells: log light of paper (if there is any) and of ink.
+struct Cells {
+    width: usize,
+    height: usize,
+    bright: Vec<f64>,
+    dark: Vec<f64>,
+}
+
+impl Cells {
+    fn of(page: &Raster<f32>) -> Self {
+        let longer = page.width().max(page.height()) as f64;
+        let count = |side: usize| ((LONG_SIDE_CELLS * side as f64 / longer).round() as usize).max(4);
+        let (width, height) = (count(page.width()), count(page.height()));
+        let reduced = resample(page, width * CELL, height * CELL);
+        let mut cells = Self { width, height, bright: Vec::new(), dark: Vec::new() };
+        let log = |y: f32| f64::from(y).max(DARK).ln();
+        for cy in 0..height {
+            for cx in 0..width {
+                let mut samples: Vec<f32> = (0..CELL)
+                    .flat_map(|y| &reduced.row(cy * CELL + y)[cx * CELL..(cx + 1) * CELL])
+                    .copied()
+                    .collect();
+                samples.sort_by(f32::total_cmp);
+                let at = |rank: f64| samples[(rank * (samples.len() - 1) as f64).round() as usize];
+                cells.bright.push(log(at(BRIGHT_RANK)));
+                cells.dark.push(log(at(DARK_RANK)));
+            }
+        }
+        cells
+    }
+
+    fn len(&self) -> usize {
+        self.bright.len()
+    }
+
+    /// The four neighbours of a cell.
+    fn beside(&self, i: usize) -> impl Iterator<Item = usize> {
+        let (w, n, x) = (self.width, self.len(), i % self.width);
+        let steps =
+            [(x > 0, i.wrapping_sub(1)), (x + 1 < w, i + 1), (i >= w, i.wrapping_sub(w)), (i + w < n, i + w)];
+        steps.into_iter().filter_map(|(there, j)| there.then_some(j))
+    }
+
+    /// The outermost cells: slivers of what lies beyond the page.
+    fn outermost(&self, i: usize) -> bool {
+        let (x, y) = (i % self.width, i / self.width);
+        x == 0 || y == 0 || x + 1 == self.width || y + 1 == self.height
+    }
+
+    fn content(&self) -> Vec<bool> {
+        (0..self.len())
+            .map(|i| {
+                !self.outermost(i)
+                    && (self.bright[i] - self.dark[i] > CONTENT_WITHIN
+                        || self.beside(i).any(|j| {
+                            !self.outermost(j) && (self.bright[i] - self.bright[j]).abs() > CONTENT_STEP
+                        }))
+            })
+            .collect()
+    }
+
+    /// Cells of margin all around the picture, if they can be the page's paper.
+    fn rim(&self, content: &[bool]) -> Option<Vec<bool>> {
+        let (w, h) = (self.width, self.height);
+        let span = |count: usize, along: usize, at: &dyn Fn(usize, usize) -> usize| {
+            let full = |k: usize| {
+                (0..along).filter(|&l| content[at(k, l)]).count() as f64 > CONTENT_SHARE * along as f64
+            };
+            let first = (0..count).find(|&k| full(k)).unwrap_or(count);
+            let last = (0..count).rev().find(|&k| full(k)).map_or(0, |k| k + 1);
+            // A cell more on either side holds the blur of the picture's edge.
+            first.saturating_sub(1)..last + 1
+        };
+        let columns = span(w, h, &|x, y| y * w + x);
+        let rows = span(h, w, &|y, x| y * w + x);
+        let rim: Vec<bool> = (0..self.len())
+            .map(|i| {
+                let inside = columns.contains(&(i % w)) && rows.contains(&(i / w));
+                !inside && !content[i] && !self.outermost(i)
+            })
+            .collect();
+        let share = rim.iter().filter(|&&r| r).count() as f64 / self.len() as f64;
+        let mut margins: Vec<f64> = (0..self.len()).filter(|&i| rim[i]).map(|i| self.bright[i]).collect();
+        let mut all = self.bright.clone();
+        (share >= LEAST_RIM && rank(&mut margins, 0.5) > rank(&mut all, 0.97) - RIM_DARKER).then_some(rim)
+    }
+
+    fn surface(&self, weights: &[f64]) -> Option<Vec<f64>> {
+        smooth_surface(&Figures { width: self.width, height: self.height, values: &self.bright, weights })
+    }
+
+    fn quadratic(&self, weights: &[f64]) -> Option<Vec<f64>> {
+        quadratic(&Figures { width: self.width, height: self.height, values: &self.bright, weights })
+    }
+
+    /// A surface of second degree over the brightest parts: asymmetric least squares, which pulls at what lies under it
+    /// twenty times less (Newey & Powell 1987, "Asymmetric least squares estimation and testing", Econometrica 55), and
+    /// leaves out more and more of what is far under it.
+    fn upper(&self) -> Option<Vec<f64>> {
+        let mut all = self.bright.clone();
+        let mut surface = vec![rank(&mut all, 0.98); self.len()];
+        for under in [0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3] {
+            let weights: Vec<f64> = (0..self.len())
+                .map(|i| match self.bright[i] - surface[i] {
+                    _ if self.outermost(i) => 0.0,
+                    r if r > 0.0 => 1.0,
+                    r if r > -under => 0.05,
+                    _ => 0.0,
+                })
+                .collect();
+            surface = self.quadratic(&weights)?;
+        }
+        Some(surface)
+    }
+
+    /// Which cells are paper by a surface; what goes on evenly from them too.
+    fn paper(&self, surface: &[f64], rim: &[bool], content: &[bool], ink: &[bool]) -> Vec<bool> {
+        let over = |i: usize| self.bright[i] - surface[i];
+        let mut paper: Vec<bool> = (0..self.len())
+            .map(|i| {
+                let under = if ink[i] { UNDER_INK } else { UNDER_FLAT };
+                rim[i] || (!self.outermost(i) && over(i) > -under && over(i) < ABOVE)
+            })
+            .collect();
+        let mut next: Vec<usize> = (0..self.len()).filter(|&i| paper[i]).collect();
+        while let Some(i) = next.pop() {
+            for j in self.beside(i) {
+                let even = (self.bright[i] - self.bright[j]).abs() < GROWN_STEP;
+                if !paper[j] && !content[j] && !self.outermost(j) && even && over(j) > -UNDER_GROWN {
+                    paper[j] = true;
+                    next.push(j);
+                }
+            }
+        }
+        paper
+    }
+}
+
+/// The value of a rank from 0 to 1; 0 of nothing.
+fn rank(values: &mut [f64], share: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get((share * values.len().saturating_sub(1) as f64).round() as usize).copied().unwrap_or(0.0)
+}
+
+/// Takes uneven light out of a page: its paper becomes 1 everywhere.
+///
+/// The paper's log light is a smooth surface through what is surely paper: the page's margins first, then what lies on
+/// that surface inside the picture, or goes on evenly from it. Tones lie under it and have no part in it, so a large
+/// dark area takes the light of the paper round it.
+///
+/// # Errors
+/// [`PageError::NoPaper`] when no paper can be told and a guess was not asked for.
+pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, LightFigures), PageError> {
+    let cells = Cells::of(page);
+    let content = cells.content();
+    let ink: Vec<bool> = (0..cells.len()).map(|i| cells.bright[i] - cells.dark[i] > INK_WITHIN).collect();
+    let Some((surface, paper)) = (match how {
+        EvenLight::Paper => by_paper(&cells, &content, &ink),
+        EvenLight::Guess => cells.upper().map(|surface| {
+            let paper = cells.paper(&surface, &vec![false; cells.len()], &content, &ink);
+            (surface, paper)
+        }),
+    }) else {
+        return Err(PageError::NoPaper);
+    };
+    let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
+    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.dark[i] - surface[i]).collect();
+    // What shows through is softer than print: it lies in cells that are otherwise even.
+    let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
+    let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
+    let lost = if how == EvenLight::Guess { 0.0 } else { lost };
+    let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
+    let evened = divide(page, &light, lost);
+
+    let inside: Vec<f64> = (0..cells.len()).filter(|&i| !cells.outermost(i)).map(|i| surface[i]).collect();
+    let ends =
+        |of: &[f64]| of.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |e, &v| [e[0].min(v), e[1].max(v)]);
+    let [low, high] = ends(&inside);
+    let after = Cells::of(&evened);
+    let mut shown: Vec<f64> = flat.iter().map(|&i| lightness(after.bright[i].exp())).collect();
+    let figures = LightFigures {
+        told_by: how,
+        paper_share: paper.iter().filter(|&&p| p).count() as f64 / cells.len() as f64,
+        darkest: (low - high).exp(),
+        paper_before: [low, high].map(|l| lightness(l.exp().min(1.0))),
+        paper_after: if shown.is_empty() {
+            [100.0; 2]
+        } else {
+            [rank(&mut shown, 0.01), rank(&mut shown, 0.99)]
+        },
+        show_through: lost,
+    };
+    Ok((evened, figures))
+}
+
+/// Surface and paper, when paper can be told.
+fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, Vec<bool>)> {
+    let (rim, mut surface) = match cells.rim(content) {
+        Some(rim) => {
+            let weights: Vec<f64> = rim.iter().map(|&r| f64::from(u8::from(r))).collect();
+            let surface = cells.surface(&weights)?;
+            (rim, surface)
+        }
+        None => {
+            // Without margins only the gaps between strokes can be trusted to be paper.
+            let inked = ink.iter().filter(|&&i| i).count() as f64;
+            if inked < INK_SHARE * cells.len() as f64 {
+                return None;
+            }
+            (vec![false; cells.len()], cells.upper()?)
+        }
+    };
+    let mut paper = rim.clone();
+    for _ in 0..ROUNDS {
+        paper = cells.paper(&surface, &rim, content, ink);
+        let weights: Vec<f64> = (0..cells.len())
+            .map(|i| match (rim[i], paper[i]) {
+                (true, _) => 1.0,
+                (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
+                (_, true) => 1.0,
+                _ => 0.0,
+            })
+            .collect();
+        surface = cells.surface(&weights)?;
+    }
+    let share = paper.iter().filter(|&&p| p).count() as f64 / cells.len() as f64;
+    let part = |i: usize| (i % cells.width) * 4 / cells.width + (i / cells.width) * 4 / cells.height * 4;
+    let held = (0..16).filter(|&p| (0..cells.len()).any(|i| paper[i] && part(i) == p)).count() as f64 / 16.0;
+    (share >= LEAST_PAPER && held >= LEAST_PARTS).then_some((surface, paper))
+}
+
+/// Figures of cells over the page, smoothly between the middles of the cells.
+fn over_page(cells: &Cells, figures: impl Iterator<Item = f32>, page: &Raster<f32>) -> Raster<f32> {
+    resample(&Raster::from_vec(cells.width, cells.height, figures.collect()), page.width(), page.height())
+}
+
+/// Reflectance by the paper's light, and what shows through lifted to paper: between strokes too, where it darkens tones.
+fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
+    let (white, untouched) = (1.0 - lost as f32, 1.0 - (UNTOUCHED * lost) as f32);
+    let lift = |r: f32| {
+        if r >= white {
+            1.0
+        } else if r > untouched {
+            untouched + (r - untouched) * (1.0 - untouched) / (white - untouched)
+        } else {
+            r
+        }
+    };
+    let samples = page.data().iter().zip(light.data());
+    let data = samples.map(|(&y, &l)| lift((y / l.max(DARK as f32)).clamp(0.0, 1.0)));
+    Raster::from_vec(page.width(), page.height(), data.collect())
+}
+
+#[cfg(test)]
+mod tests;
