@@ -1,6 +1,7 @@
 //! Pages of known reflectance under known light.
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 use crate::colour::lightness_f32;
@@ -44,7 +45,8 @@ fn strokes(x: f64, y: f64) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(16))]
+    // Always the same cases, so that what passes here passes everywhere.
+    #![proptest_config(ProptestConfig { cases: 16, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
 
     /// Fall-off to 60 % from any side and yellowed paper: paper is white, tones are theirs, black stays black.
     #[test]
