@@ -26,6 +26,12 @@ draw --paper a5 --margin 10mm --chain --plotter "$scratch/plotter.svg" --order-v
 rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/plotter-order.png "$scratch/order.svg"
 "$merestone" plan "$reference" --quiet --overwrite --paper a4 -o "$scratch/plan.pdf"
 pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
+# The tonal still life, and what was decided by hand for it.
+"$merestone" draw examples/still-life-tonal.png --quiet --overwrite -o "$scratch/plain.svg"
+"$merestone" draw docs/by-hand.toml --quiet --overwrite -o "$scratch/by-hand.svg"
+for name in plain by-hand; do
+  rsvg-convert --dpi-x 90 --dpi-y 90 --background-color white -o "$scratch/$name.png" "$scratch/$name.svg"
+done
 # A page of a book as it comes: needs OpenCV too.
 "$python" docs/photograph_page.py "$reference" "$scratch/page.jpg"
 "$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after "$scratch/look.png" \

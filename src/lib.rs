@@ -9,6 +9,8 @@
 //! areas        connected patches of one value, merged by energy
 //! transitions  the planar boundary net, in millimetres on the picture
 //! thin         centre lines of thin lights and darks, beside the net
+//! groups       tones of named zones, and of what must read alike
+//! guides       lines that the artist adds, in millimetres on the picture
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
 //! plan         the value plan: a number for each area, and the key
@@ -33,6 +35,8 @@ pub mod tone;
 pub mod areas;
 pub mod transitions;
 pub mod thin;
+pub mod groups;
+pub mod guides;
 pub mod sheet;
 pub mod strokes;
 pub mod plan;

@@ -33,7 +33,7 @@ pub(crate) fn field(values: &Raster<u8>) -> ToneField {
 }
 
 /// Every connected patch of one value is an area, down to single pixels.
-fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
+pub(crate) fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
     let (mut ids, count) = components(values);
     ids.data_mut().iter_mut().for_each(|id| *id -= 1);
     let (mut of_leaf, mut sums) = (vec![0_u8; count], vec![AreaSums::default(); count]);
@@ -44,7 +44,7 @@ fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
     }
     let tree = merge_tree(&ids, &of_leaf, &sums, PX_PER_MM, |_| 0.0);
     let used = AreaOptions { narrowest_mm: 1.0 / PX_PER_MM, least_area_mm2: 0.0 };
-    AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None }
+    AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None, edited: None }
 }
 
 pub(crate) fn net_of(values: &Raster<u8>, plainness: f64) -> Traced {
@@ -64,7 +64,7 @@ fn meetings(net: &BoundaryNet) -> Vec<Meeting> {
 }
 
 /// Everything that is promised of a net, and of the walks around its areas.
-fn check(traced: &Traced) -> Result<(), TestCaseError> {
+pub(crate) fn check(traced: &Traced) -> Result<(), TestCaseError> {
     let net = &traced.net;
     prop_assert_eq!(traced.meetings, 0, "the program itself finds lines that meet");
     let met = meetings(net);
@@ -341,7 +341,7 @@ fn a_net_that_is_not_planar_is_refused() {
 }
 
 /// Values in blocks of `grain` pixels with everything that is hard: few or many values, diagonals, single pixels.
-fn random_map() -> impl Strategy<Value = Raster<u8>> {
+pub(crate) fn random_map() -> impl Strategy<Value = Raster<u8>> {
     (2_usize..14, 2_usize..14, 1_usize..7, 2_u8..=5).prop_flat_map(|(columns, rows, grain, values)| {
         proptest::collection::vec(1..=values, columns * rows).prop_map(move |cells| {
             from_fn(columns * grain, rows * grain, |x, y| cells[y / grain * columns + x / grain])
@@ -349,7 +349,7 @@ fn random_map() -> impl Strategy<Value = Raster<u8>> {
     })
 }
 
-fn plainness() -> impl Strategy<Value = f64> {
+pub(crate) fn plainness() -> impl Strategy<Value = f64> {
     (1_u8..100).prop_map(f64::from)
 }
 

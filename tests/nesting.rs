@@ -56,7 +56,7 @@ pub(crate) fn strays(plainer: &[CubicBez], finer: &[CubicBez]) -> Option<Point> 
     points.into_iter().find(|&p| !finer.holds(p))
 }
 
-fn cubics(net: &BoundaryNet) -> Vec<CubicBez> {
+pub(crate) fn cubics(net: &BoundaryNet) -> Vec<CubicBez> {
     net.transitions.iter().flat_map(|t| t.curve.iter().copied()).collect()
 }
 

@@ -90,8 +90,15 @@ struct Made {
 fn made(net: &BoundaryNet, view: View, marked: bool) -> Made {
     let placement = placement(net);
     let marks = marks(&placement, view, marked);
-    let ground =
-        PlanGround { net, thin: &[], placement: &placement, view, marks: &marks, printer_margin_mm: 3.0 };
+    let ground = PlanGround {
+        net,
+        thin: &[],
+        guides: &[],
+        placement: &placement,
+        view,
+        marks: &marks,
+        printer_margin_mm: 3.0,
+    };
     let scale = ValueScale::new(vec![80.0, 60.0, 40.0, 20.0]);
     let plan = label(&ground, &scale, PlanOptions::default(), &[]).expect("a planar net");
     let shown = view.transform(placement.sheet_mm) * Affine::translate(placement.offset());
@@ -248,6 +255,7 @@ fn what_finds_no_room_is_listed() {
     let ground = PlanGround {
         net: &net,
         thin: &[],
+        guides: &[],
         placement: &placement,
         view,
         marks: &marks,

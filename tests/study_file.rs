@@ -185,7 +185,7 @@ fn the_study_file_is_never_a_result() {
 fn a_picture_that_is_not_there_or_is_none() {
     let desk = desk();
     edit(&desk, "file = \"picture.png\"", "file = \"scans/lost.png\"");
-    refused(&desk, &["draw", "study.toml"], 1, &["study.toml", "line 15", "scans/lost.png", "not there"]);
+    refused(&desk, &["draw", "study.toml"], 1, &["study.toml", "line 16", "scans/lost.png", "not there"]);
     refused(&desk, &["draw", "no-such.toml"], 1, &["no-such.toml"]);
     refused(&desk, &["new", "no-such.png"], 1, &["no-such.png"]);
     refused(&desk, &["new", "."], 1, &["folder"]);
@@ -203,7 +203,7 @@ fn faults_are_one_sentence_with_a_place() {
         ("margin = \"5mm\"", "margin = 5", &["column 10", "no unit", "5mm"]),
         ("margin = \"5mm\"", "margin = \"5 miles\"", &["column 10", "5 miles", "20mm"]),
         ("[sheet]", "[sheets]", &["column 2", "[sheet]?"]),
-        ("format = 1", "format = 99", &["line 8, column 10", "99", "newer"]),
+        ("format = 1", "format = 99", &["line 9, column 10", "99", "newer"]),
         ("chain = false", "chain = \"no\"", &["true or false"]),
         ("plainness = 55", "plainness = 55\nareas = 4", &["areas", "plainness"]),
         ("narrowest = \"1mm\"", "narrowest = \"0mm\"", &["narrowest", "0.1"]),

@@ -1,10 +1,12 @@
 //! One binary for all tests that see the project from outside.
 
 mod bad_input;
+mod by_hand;
 mod command_line;
 mod curves;
 mod drawn;
 mod edges;
+mod edits;
 mod extra;
 mod ink_facts;
 mod kernels;

@@ -94,7 +94,7 @@ impl MergeTree {
         stands
     }
 
-    /// Height at which two leaves become one, in L*^2 mm; infinite if they never do.
+    /// Height at which two leaves become one, in L*^2 mm; infinite if they never do, because an edit keeps them apart.
     #[must_use]
     pub fn height_between(&self, a: usize, b: usize) -> f64 {
         let (mut a, mut b) = (a as u32, b as u32);
@@ -167,6 +167,15 @@ fn shared_borders(ids: &Raster<u32>, leaves: usize, px_per_mm: f64) -> Vec<BTree
     sides
 }
 
+/// What an artist's edits ask of merging; nothing by default.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Held<'a> {
+    /// By leaf, whether its value stands whatever is merged: it joins areas of its own value and no others.
+    pub(super) pinned: &'a [bool],
+    /// By leaf, the area of the edited drawing that it is part of, and the value of that area.
+    pub(super) home: &'a [(u32, u8)],
+}
+
 /// Merges everything, cheapest union first, and keeps the order.
 ///
 /// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves. `doubt` is the energy (L*^2 mm)
@@ -180,7 +189,25 @@ pub fn merge_tree(
     px_per_mm: f64,
     doubt: impl Fn(f64) -> f64,
 ) -> MergeTree {
+    merge_tree_held(ids, values, sums, px_per_mm, doubt, Held::default())
+}
+
+/// The same where some leaves are held: those that are pinned never come to another value, so a tree has as many roots
+/// as there are areas that cannot be merged.
+///
+/// What would come to a pinned neighbour's value by itself, within an area that has another value in the edited
+/// drawing, takes that area's value instead: an edited area has the outline that the artist saw.
+pub(super) fn merge_tree_held(
+    ids: &Raster<u32>,
+    values: &[u8],
+    sums: &[AreaSums],
+    px_per_mm: f64,
+    doubt: impl Fn(f64) -> f64,
+    held: Held<'_>,
+) -> MergeTree {
     let leaves = values.len();
+    let mut pinned: Vec<bool> = (0..leaves).map(|n| held.pinned.get(n).copied().unwrap_or(false)).collect();
+    let mut home: Vec<Option<(u32, u8)>> = (0..leaves).map(|n| held.home.get(n).copied()).collect();
     let mut sides = shared_borders(ids, leaves, px_per_mm);
     let mut tree = MergeTree {
         parent: vec![NONE; leaves],
@@ -189,25 +216,35 @@ pub fn merge_tree(
         sums: sums.to_vec(),
         leaves,
     };
+    for n in 0..leaves {
+        if let Some(own) = home[n].filter(|_| !pinned[n])
+            && beside_pinned(&tree, &pinned, &sides[n], tree.value[n])
+        {
+            tree.value[n] = own.1;
+        }
+    }
     // A union takes the value that most of it has, so bare paper stays paper when a few strokes are merged into it.
     let mut shares: Vec<Shares> = vec![Shares::default(); leaves];
-    for ((share, &v), sum) in shares.iter_mut().zip(values).zip(sums) {
+    for ((share, &v), sum) in shares.iter_mut().zip(&tree.value).zip(sums) {
         share[usize::from(v.max(1)) - 1] = sum.pixels;
     }
     let px2 = px_per_mm * px_per_mm;
-    let cost = |tree: &MergeTree, a: u32, b: u32, shared_mm: f64| {
+    let cost = |tree: &MergeTree, pinned: &[bool], a: u32, b: u32, shared_mm: f64| {
         let (p, q) = (&tree.sums[a as usize], &tree.sums[b as usize]);
         if tree.value[a as usize] == tree.value[b as usize] {
-            return 0.0;
+            return Some(0.0);
+        }
+        if pinned[a as usize] || pinned[b as usize] {
+            return None;
         }
         let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;
         let (a, b) = (p.tone(), q.tone());
-        (size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0) * p.weight(q)
+        Some((size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0) * p.weight(q))
     };
     let mut heap = BinaryHeap::new();
     for a in 0..leaves as u32 {
         for (&b, &mm) in sides[a as usize].range(a + 1..) {
-            heap.push(Pair { cost: cost(&tree, a, b, mm), a, b });
+            heap.extend(cost(&tree, &pinned, a, b, mm).map(|cost| Pair { cost, a, b }));
         }
     }
     while let Some(Pair { cost: c, a, b }) = heap.pop() {
@@ -224,9 +261,11 @@ pub fn merge_tree(
         tree.height.push(height);
         let mut share = shares[a as usize];
         share.iter_mut().zip(shares[b as usize]).for_each(|(p, q)| *p += q);
-        tree.value.push(most_held(&share));
         shares.push(share);
         tree.sums.push(sum);
+        let pair = [a as usize, b as usize];
+        pinned.push(pair.iter().any(|&n| pinned[n]));
+        home.push(home[pair[0]].filter(|_| home[pair[0]] == home[pair[1]]));
         // The longer list of neighbours takes in the shorter.
         let (mut most, mut least) =
             (std::mem::take(&mut sides[a as usize]), std::mem::take(&mut sides[b as usize]));
@@ -238,17 +277,28 @@ pub fn merge_tree(
         }
         most.remove(&a);
         most.remove(&b);
+        let value = match (pair.into_iter().find(|&n| pinned[n]), home[node as usize]) {
+            (Some(n), _) => tree.value[n],
+            (None, Some(own)) if beside_pinned(&tree, &pinned, &most, most_held(&share)) => own.1,
+            (None, _) => most_held(&share),
+        };
+        tree.value.push(value);
         for (&n, &mm) in &most {
             let side = &mut sides[n as usize];
             side.remove(&a);
             side.remove(&b);
             side.insert(node, mm);
             // A union of its neighbour's value costs nothing more: that line dies at the same height.
-            heap.push(Pair { cost: cost(&tree, n, node, mm), a: n, b: node });
+            heap.extend(cost(&tree, &pinned, n, node, mm).map(|cost| Pair { cost, a: n, b: node }));
         }
         sides.push(most);
     }
     tree
+}
+
+/// Whether a pinned node of a value is among the neighbours.
+fn beside_pinned(tree: &MergeTree, pinned: &[bool], beside: &BTreeMap<u32, f64>, value: u8) -> bool {
+    beside.keys().any(|&n| pinned[n as usize] && tree.value[n as usize] == value)
 }
 
 /// The value that most of an area has; of two that have as much, the lighter.

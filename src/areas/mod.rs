@@ -6,6 +6,7 @@
 
 mod flood;
 mod merge;
+pub mod edits;
 pub mod zones;
 
 use rayon::prelude::*;
@@ -46,6 +47,8 @@ pub struct AreaMap {
     pub used_in_zones: Option<[AreaOptions; 2]>,
     /// Narrowest width used anywhere on the picture, in mm.
     pub finest_mm: f64,
+    /// What the artist's edits changed, where there are any.
+    pub edited: Option<edits::Edited>,
 }
 
 /// Narrowest width that a mean of this width (mm, standard deviation) can bear, in widths: a narrower thing has
@@ -149,7 +152,7 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     }
     let tree = merge_tree(&ids, &leaf_values, &sums, px, |l| doubtful_energy(tone, l));
     let used_in_zones = zoning.map(|z| [bear(&z.focus), bear(&z.rest)]);
-    AreaMap { ids, tree, used, used_in_zones, finest_mm }
+    AreaMap { ids, tree, used, used_in_zones, finest_mm, edited: None }
 }
 
 fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<AreaSums> {

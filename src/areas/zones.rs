@@ -17,6 +17,7 @@ use crate::raster::Raster;
 use crate::reference::resample;
 use crate::tone::gaussian;
 
+pub(crate) use outline::said;
 pub use outline::{Measure, Outline, OutlineError};
 
 /// Narrowest width in focus, as a share of the narrowest width elsewhere (0.5 mm for 1 mm).

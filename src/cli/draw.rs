@@ -7,7 +7,7 @@ use merestone::study::{Marks, Settings, Stages, Step, report, run as run_study};
 
 use super::args::{DrawArgs, RunningArgs};
 use super::files::{Content, Outputs};
-use super::job::{Job, failure};
+use super::job::Job;
 use super::page_args;
 use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
@@ -41,7 +41,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     let mut settings = job.settings(args.plotter.plotter.is_some())?;
     let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
     settings.page.before_after = args.page.before_after.is_some();
-    settings.check().map_err(|e| failure(&e))?;
+    settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
     page_args::check(&settings.page)?;
     job.check_input(max_megapixels)?;
     let tiled = settings.on_paper.print.paper.is_some();
@@ -64,7 +64,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
     }
     timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
     let made =
-        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
+        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| job.failure(&e))?;
     let stages = made.take(&mut notes);
     if let Some(plan) = &stages.plotter {
         notes.push(PLOTTER_CAUTION.into());
@@ -173,7 +173,7 @@ fn summary(stages: &Stages, outputs: &Outputs) -> String {
         // Nothing drawn is 0, not -0.
         stages.strokes.drawn_mm.max(0.0) / 1000.0,
         stages.traced.net.areas.len(),
-        stages.traced.net.transitions.len(),
+        stages.traced.net.drawn().count(),
         outputs.names()
     )
 }

@@ -4,6 +4,7 @@ use std::ffi::OsStr;
 use std::fs;
 use std::path::Path;
 
+use merestone::guides::Guide;
 use merestone::reference::{ReadOptions, Reference, ReferenceError, read_bytes, read_file};
 use merestone::study::file::{StudyFile, StudyFileError};
 use merestone::study::{Choices, Settings, StudyError};
@@ -42,7 +43,7 @@ impl Job {
             Input::Piped => String::new(),
             Input::File(path) => path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
         };
-        self.choices.settings(&name, plotter).map_err(|e| failure(&e))
+        self.choices.settings(&name, plotter).map_err(|e| self.failure(&e))
     }
 
     /// The file by whose name and folder results go that are not named: the one that was named itself.
@@ -72,9 +73,24 @@ impl Job {
         self.read(max_megapixels).map(drop)
     }
 
-    /// Refuses results that would replace the study file.
+    /// Refuses results that would replace the study file, or the lines that it names.
     pub(crate) fn spare_study(&self, outputs: &Outputs) -> Result<(), Failure> {
+        for guide in &self.choices.by_hand.guides {
+            if let Guide::File(path) = &guide.what {
+                outputs.spare(path, "a file of guide lines")?;
+            }
+        }
         self.study.as_ref().map_or(Ok(()), |study| outputs.spare(study.path(), "the study file"))
+    }
+
+    /// A study's fault, with the place of the study file that it is about.
+    pub(crate) fn failure(&self, error: &StudyError) -> Failure {
+        let (Some(study), StudyError::Entry { place: Some(place), .. }) = (&self.study, error) else {
+            return failure(error);
+        };
+        let (path, line, column) = (study.path().display(), place.line, place.column);
+        let said = format!("{path}, line {line}, column {column}: {error}");
+        if error.wrong_use() { Failure::wrong_use(said) } else { Failure::other(said) }
     }
 
     /// Reads the reference.

@@ -117,7 +117,7 @@ pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let mut settings = settings(args, &job)?;
     let max_megapixels = args.running.max_megapixels;
     let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
-    settings.check().map_err(|e| failure(&e))?;
+    settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
     page_args::check(&settings.page)?;
     job.check_input(max_megapixels)?;
     let outputs = outputs(args, &job, &settings)?;
@@ -133,7 +133,7 @@ pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
     notes.extend(mask_notes);
     timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
     let made =
-        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| failure(&e))?;
+        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| job.failure(&e))?;
     let mut stages = made.take(&mut notes);
     timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
     progress.begin("placing the numbers and making the files");

@@ -185,7 +185,7 @@ mod tests {
 
     #[test]
     fn an_option_and_its_key_choose_the_same() {
-        let zone = ["rect:10%,10%,20%,20%"];
+        let (zone, other) = (["rect:10%,10%,20%,20%"], ["rect:50%,10%,20%,20%"]);
         let mut tried = 0;
         for key in tables().flat_map(|(table, _)| table.keys) {
             let mut values = vec![key.usual.text()];
@@ -202,8 +202,8 @@ mod tests {
                 let mut settings: Vec<(&str, &[&str])> = vec![(key.name, std::slice::from_ref(&value))];
                 // Limits in zones need zones.
                 if key.name.starts_with("focus-") || key.name.starts_with("rest-") {
-                    options.extend([format!("--focus={}", zone[0]), format!("--rest={}", zone[0])]);
-                    settings.extend([("focus", &zone[..]), ("rest", &zone[..])]);
+                    options.extend([format!("--focus={}", zone[0]), format!("--rest={}", other[0])]);
+                    settings.extend([("focus", &zone[..]), ("rest", &other[..])]);
                 }
                 let mut file = file();
                 file.set_all(&settings).unwrap_or_else(|e| panic!("{} = {value}: {e}", key.name));

@@ -41,6 +41,8 @@ struct NetFileTransition {
     cubics: Vec<[f64; 2]>,
     width_mm: Vec<f64>,
     height: f64,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    suppressed: bool,
 }
 
 #[derive(Serialize)]
@@ -49,6 +51,8 @@ struct NetFileArea {
     value: u8,
     size_mm2: f64,
     tone: f64,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    edited: bool,
 }
 
 /// The net with the thin marks beside it as JSON text, moved to where the picture lies on the sheet; ids are places in the net's lists.
@@ -84,6 +88,7 @@ pub fn net_json(net: &BoundaryNet, thin: &[ThinMark], placement: &Placement) -> 
                 cubics: cubics(&t.curve),
                 width_mm: t.width_mm.iter().map(|&w| rounded(w)).collect(),
                 height: rounded(t.height),
+                suppressed: t.suppressed,
             })
             .collect(),
         areas: net
@@ -95,6 +100,7 @@ pub fn net_json(net: &BoundaryNet, thin: &[ThinMark], placement: &Placement) -> 
                 value: a.value,
                 size_mm2: rounded(a.size_mm2),
                 tone: rounded(a.tone),
+                edited: a.edited,
             })
             .collect(),
         thin: thin

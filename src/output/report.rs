@@ -2,6 +2,7 @@
 
 use super::number::rounded;
 use super::plan_report::PlanReport;
+use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
@@ -165,13 +166,26 @@ pub struct Report {
     pub merging: Merging,
     /// Areas of the net.
     pub areas: Count,
-    /// Transitions of the net.
+    /// Transitions of the net that are drawn.
     pub transitions: LengthCount,
     /// Nodes of the transitions.
     pub nodes: Nodes,
     /// Thin marks beside the net.
     pub thin: LengthCount,
-    /// Strokes of the drawing, thin marks too.
+    /// Guide lines that the artist added, as drawn: cut at the picture's edge.
+    pub guides: LengthCount,
+    /// Boundary lines and thin marks that the artist does not want drawn; they are not among the transitions, thin marks
+    /// and strokes.
+    pub suppressed: LengthCount,
+    /// Tones of the artist's groups.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub groups: Vec<GroupTone>,
+    /// How far tones are apart that must read as one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub keep_alike: Vec<AlikeTone>,
+    /// How many edits of areas were made.
+    pub edits: Count,
+    /// Strokes of the drawing, thin marks and guide lines too.
     pub strokes: LengthCount,
     /// Length of travel between strokes in mm.
     pub travel_mm: f64,
@@ -216,6 +230,11 @@ impl Report {
             transitions: LengthCount::default(),
             nodes: Nodes::default(),
             thin: LengthCount::default(),
+            guides: LengthCount::default(),
+            suppressed: LengthCount::default(),
+            groups: Vec::new(),
+            keep_alike: Vec::new(),
+            edits: Count::default(),
             strokes: LengthCount::default(),
             travel_mm: 0.0,
             refits: Count::default(),
@@ -239,7 +258,16 @@ impl Report {
             .chain(&mut report.pitch_mm)
             .chain(report.pitch_regions.iter_mut().flat_map(|r| [&mut r.pitch_mm, &mut r.share]))
             .chain([&mut report.sheet_mm.width, &mut report.sheet_mm.height, &mut report.travel_mm])
-            .chain([&mut report.transitions, &mut report.thin, &mut report.strokes].map(|c| &mut c.length_mm))
+            .chain(
+                [
+                    &mut report.transitions,
+                    &mut report.thin,
+                    &mut report.guides,
+                    &mut report.suppressed,
+                    &mut report.strokes,
+                ]
+                .map(|c| &mut c.length_mm),
+            )
             .chain(
                 [&mut report.distances_mm]
                     .into_iter()

@@ -66,6 +66,15 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
         let group = inked(Group::new().set("id", Layer::Thin.id()), options.soft_line_mm, options.ink);
         document = document.add(plan.thin.iter().fold(group, |group, stroke| group.add(thin_path(stroke))));
     }
+    if !plan.guides.is_empty() && wanted(Layer::Guides) {
+        let group = inked(Group::new().set("id", Layer::Guides.id()), options.soft_line_mm, options.ink);
+        let drawn = plan.guides.iter().fold(group, |group, stroke| {
+            let mut data = String::new();
+            push_path(&mut data, &stroke.curve, stroke.closed);
+            group.add(Path::new().set("d", data))
+        });
+        document = document.add(drawn);
+    }
     if options.frame && only.is_none() {
         let p = placement.picture_mm;
         let rectangle = Rectangle::new()

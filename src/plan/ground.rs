@@ -5,6 +5,7 @@ use rstar::primitives::Line;
 use rstar::{AABB, PointDistance, RTree};
 
 use crate::sheet::{Furniture, Layer, Placement, RectMm, View};
+use crate::strokes::GuideStroke;
 use crate::thin::ThinMark;
 use crate::transitions::{BoundaryNet, WalkError};
 
@@ -17,7 +18,7 @@ const FLAT_MM: f64 = 0.002;
 pub(super) struct Ground {
     /// The inside of each area, in the order of the net.
     pub(super) areas: Vec<Inside>,
-    /// Boundary lines, thin marks and the picture's edge in straight pieces.
+    /// Boundary lines, thin marks, guide lines and the picture's edge in straight pieces.
     pub(super) lines: Vec<[Point; 2]>,
     /// What is printed around the picture, in straight pieces.
     pub(super) marks: Vec<[Point; 2]>,
@@ -37,6 +38,8 @@ pub struct PlanGround<'a> {
     pub net: &'a BoundaryNet,
     /// Thin marks beside it.
     pub thin: &'a [ThinMark],
+    /// Guide lines, in mm on the sheet as it is.
+    pub guides: &'a [GuideStroke],
     /// The sheet as it is.
     pub placement: &'a Placement,
     /// How it is shown.
@@ -65,6 +68,9 @@ impl Ground {
         let curves = of.net.transitions.iter().map(|t| &t.curve).chain(of.thin.iter().map(|m| &m.curve));
         for curve in curves {
             flatten(curve, shown, &mut lines);
+        }
+        for guide in of.guides {
+            flatten(&guide.curve, of.view.transform(sheet_mm), &mut lines);
         }
         // The edge is drawn where the picture lies; whole working pixels may leave the net a little smaller or larger.
         let picture = rect(&of.view.placement(of.placement).picture_mm);

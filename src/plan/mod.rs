@@ -136,7 +136,8 @@ pub fn label(
         .net
         .areas
         .iter()
-        .map(|area| match options.halves {
+        .map(|area| match options.halves && !area.edited {
+            // The value that the artist gave is whole, whatever the tone under it.
             true => PlanValue::with_halves(area.value, area.tone, scale),
             false => PlanValue::whole(area.value),
         })

@@ -43,7 +43,7 @@ pub struct PlotterStroke {
     pub curve: Vec<CubicBez>,
     /// Whether it ends where it begins (and then perhaps goes on over its beginning).
     pub closed: bool,
-    /// Transitions of the net that it draws; none for marks and thin marks.
+    /// Transitions of the net that it draws; none for marks, thin marks and guide lines.
     pub transitions: Vec<usize>,
 }
 
@@ -101,7 +101,7 @@ pub struct PartFigures {
 /// What the machine draws.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlotterPlan {
-    /// Parts in drawing order: marks, boundary lines, thin marks, working squares.
+    /// Parts in drawing order: marks, boundary lines, thin marks, guide lines, working squares.
     pub parts: Vec<PlotterPart>,
     /// Figures.
     pub figures: PlotterFigures,
@@ -176,6 +176,12 @@ fn layers(
         transitions: Vec::new(),
     });
     layers.push((Layer::Thin.id(), thin.collect()));
+    let guides = plan.guides.iter().map(|s| PlotterStroke {
+        curve: s.curve.clone(),
+        closed: s.closed,
+        transitions: Vec::new(),
+    });
+    layers.push((Layer::Guides.id(), guides.collect()));
     layers.push((Layer::Squares.id(), around(Layer::Squares)));
     layers
 }

@@ -2,6 +2,7 @@
 
 mod exact;
 mod gaps;
+mod guides;
 mod order;
 mod thin;
 mod tour;
@@ -12,6 +13,7 @@ mod within;
 #[cfg(test)]
 mod tests;
 
+pub use guides::GuideStroke;
 pub use thin::ThinStroke;
 pub use tour::{Gates, shortest_way, travel_mm};
 pub(crate) use within::cut;
@@ -75,10 +77,25 @@ pub struct StrokePlan {
     pub strokes: Vec<Stroke>,
     /// Thin marks, drawn after the net, in drawing order.
     pub thin: Vec<ThinStroke>,
+    /// Guide lines, drawn after those, in drawing order.
+    pub guides: Vec<GuideStroke>,
     /// Length drawn, in mm.
     pub drawn_mm: f64,
     /// Length of the straight movements from each stroke's end to the next one's beginning, in mm.
     pub travel_mm: f64,
+}
+
+impl StrokePlan {
+    /// The curves of all strokes, in drawing order.
+    pub fn curves(&self) -> impl Iterator<Item = &Vec<CubicBez>> {
+        let thin = self.thin.iter().map(|s| &s.curve);
+        self.strokes.iter().map(|s| &s.curve).chain(thin).chain(self.guides.iter().map(|s| &s.curve))
+    }
+
+    /// Where the last stroke ends.
+    fn end(&self) -> Option<Point> {
+        self.curves().last().and_then(|curve| curve.last()).map(|c| c.p3)
+    }
 }
 
 /// A run of whole transitions in the direction of drawing, before soft lines are broken; mm on the picture.
@@ -116,7 +133,7 @@ pub fn plan_strokes(net: &BoundaryNet, placement: &Placement, options: &StrokeOp
     let layer = |hard: bool| {
         let drawn = hard || options.soft != SoftLines::None;
         let all = (0..net.transitions.len()).filter(move |&i| drawn && net.transitions[i].hard == hard);
-        all.filter(|&i| !net.transitions[i].curve.is_empty()).collect::<Vec<usize>>()
+        all.filter(|&i| is_drawn(net, i)).collect::<Vec<usize>>()
     };
     plan_layers(net, placement, options, &[layer(true), layer(false)])
 }
@@ -127,8 +144,13 @@ pub fn plan_joined_strokes(net: &BoundaryNet, placement: &Placement, options: &S
     if options.soft != SoftLines::Solid {
         return plan_strokes(net, placement, options);
     }
-    let all = (0..net.transitions.len()).filter(|&i| !net.transitions[i].curve.is_empty()).collect();
+    let all = (0..net.transitions.len()).filter(|&i| is_drawn(net, i)).collect();
     plan_layers(net, placement, options, &[all])
+}
+
+/// Whether a transition is a line of this drawing: one without a curve is another drawing's.
+fn is_drawn(net: &BoundaryNet, i: usize) -> bool {
+    !net.transitions[i].suppressed && !net.transitions[i].curve.is_empty()
 }
 
 fn plan_layers(

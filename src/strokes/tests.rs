@@ -35,6 +35,7 @@ fn between(
         edge_mm: 0.4,
         hard,
         height: 100.0,
+        suppressed: false,
     }
 }
 
@@ -60,6 +61,7 @@ fn circle(centre: Point, radius: f64, hard: bool) -> Transition {
         edge_mm: 2.0,
         hard,
         height: 50.0,
+        suppressed: false,
     }
 }
 
@@ -69,7 +71,7 @@ fn empty_net(points: &[(f64, f64)]) -> BoundaryNet {
         height_mm: 100.0,
         junctions: points.iter().map(|&p| Junction { at: p.into() }).collect(),
         transitions: Vec::new(),
-        areas: (1..=2).map(|value| NetArea { value, size_mm2: 100.0, tone: 50.0 }).collect(),
+        areas: (1..=2).map(|value| NetArea { value, size_mm2: 100.0, tone: 50.0, edited: false }).collect(),
     }
 }
 

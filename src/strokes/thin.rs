@@ -29,7 +29,7 @@ impl StrokePlan {
                 closed: false,
             })
             .collect();
-        let last = self.strokes.last().and_then(|s| s.curve.last()).map(|c| c.p3);
+        let last = self.end();
         let mut at = last.unwrap_or(Point::ZERO) - offset;
         let mut before = last;
         for run in order::shortest(lines, &mut at).into_iter().flat_map(|line| line.runs) {

@@ -13,7 +13,8 @@ impl StrokePlan {
         }
         let strokes = plan.strokes.iter_mut().map(|s| &mut s.curve);
         let thin = plan.thin.iter_mut().map(|s| &mut s.curve);
-        for cubic in strokes.chain(thin).flatten() {
+        let guides = plan.guides.iter_mut().map(|s| &mut s.curve);
+        for cubic in strokes.chain(thin).chain(guides).flatten() {
             *cubic = view.cubic(placement.sheet_mm, *cubic);
         }
         if view.mirrored {

@@ -1,6 +1,6 @@
 //! Strokes cut off at the edges of a rectangle.
 
-use super::{Stroke, StrokePlan, ThinStroke, length_mm};
+use super::{GuideStroke, Stroke, StrokePlan, ThinStroke, length_mm};
 use crate::sheet::RectMm;
 use kurbo::common::solve_cubic;
 use kurbo::{CubicBez, ParamCurve, Point};
@@ -23,8 +23,11 @@ impl StrokePlan {
             let pieces = cut(&stroke.curve, false, rect, true);
             plan.thin.extend(pieces.into_iter().map(|(curve, _)| ThinStroke { curve, ..stroke.clone() }));
         }
-        let curves: Vec<&Vec<CubicBez>> =
-            plan.strokes.iter().map(|s| &s.curve).chain(plan.thin.iter().map(|s| &s.curve)).collect();
+        for stroke in &self.guides {
+            let pieces = cut(&stroke.curve, stroke.closed, rect, true).into_iter();
+            plan.guides.extend(pieces.map(|(curve, closed)| GuideStroke { curve, closed }));
+        }
+        let curves: Vec<&Vec<CubicBez>> = plan.curves().collect();
         let drawn_mm = curves.iter().map(|curve| length_mm(curve)).sum();
         let travel_mm =
             curves.windows(2).filter_map(|w| Some(w[0].last()?.p3.distance(w[1].first()?.p0))).sum();

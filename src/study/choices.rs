@@ -9,7 +9,7 @@ use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
 use crate::tone::BreakRule;
 
-use super::{DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
+use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -55,6 +55,8 @@ pub struct Choices {
     pub extra_plainness: Option<f64>,
     /// Where extra lines are wanted.
     pub extra_place: ExtraPlace,
+    /// What is decided by hand for single places.
+    pub by_hand: ByHand,
     /// The plotter's settings, used when a plotter's file is written; `marks` follows from those above.
     pub plotter: PlotterOptions,
     /// The value plan's settings, used when a plan is made.
@@ -81,6 +83,7 @@ impl Default for Choices {
             layers_apart: false,
             extra_plainness: None,
             extra_place: ExtraPlace::Whole,
+            by_hand: ByHand::default(),
             plotter: PlotterOptions::default(),
             plan: PlanSettings::default(),
         }
@@ -108,6 +111,7 @@ impl Choices {
         settings.line_mm = self.line_mm.unwrap_or(self.look.line_mm());
         settings.on_paper.ink = self.ink.unwrap_or(self.look.ink());
         settings.on_paper.title.name = name.into();
+        settings.by_hand = self.by_hand.clone();
         settings.plotter =
             plotter.then(|| PlotterOptions { marks: self.marks == Marks::All, ..self.plotter.clone() });
         settings.extra = match self.extra_plainness {
@@ -128,7 +132,8 @@ impl Choices {
             Layer::Hard => true,
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
-            Layer::Guides | Layer::Tints | Layer::Values | Layer::Key => false,
+            Layer::Guides => !self.by_hand.guides.is_empty() && self.extra_plainness.is_none(),
+            Layer::Tints | Layer::Values | Layer::Key => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

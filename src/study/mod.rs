@@ -1,5 +1,7 @@
 //! Study: the settings of one study, and the stages run in order.
 
+mod amount_notes;
+mod by_hand;
 mod choices;
 mod extra;
 pub mod file;
@@ -13,13 +15,16 @@ mod written;
 
 use thiserror::Error;
 
-use crate::areas::zones::{Purpose, ZoneError};
+use crate::areas::zones::{Outline, Purpose, ZoneError};
 use crate::reference::ReferenceError;
 use crate::reference::page::PageError;
 use crate::sheet::SheetError;
 use crate::tone::ToneError;
 use crate::transitions::WalkError;
 
+use file::Place;
+
+pub use by_hand::{ByHand, ByHandFigures, Entry, EntryFault, SUPPRESS_WITHIN_MM};
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
@@ -186,6 +191,20 @@ pub enum StudyError {
         /// What holds elsewhere, in mm or mm2.
         elsewhere: f64,
     },
+    /// A zone that asks for more and for fewer lines.
+    #[error("the zone {outline} is both in focus and at rest; take it out of one of them")]
+    TwoPurposes {
+        /// The zone as it is written.
+        outline: Outline,
+    },
+    /// Something decided by hand in the study file.
+    #[error("{fault}")]
+    Entry {
+        /// Where the study file says so.
+        place: Option<Place>,
+        /// What is wrong.
+        fault: Box<EntryFault>,
+    },
     /// Zones that do not fit the picture.
     #[error(transparent)]
     Zone(#[from] ZoneError),
@@ -215,6 +234,7 @@ impl StudyError {
             Self::Net(_) => false,
             Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
+            Self::Entry { fault, .. } => !matches!(**fault, EntryFault::Guide(_)),
             _ => true,
         }
     }

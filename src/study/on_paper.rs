@@ -236,8 +236,7 @@ fn reaches(points: &[Point], rect: &RectMm) -> bool {
 
 /// Whether any stroke passes through a rectangle; a curve is looked at in eight pieces.
 fn drawn_in(plan: &StrokePlan, rect: &RectMm) -> bool {
-    let curves = plan.strokes.iter().map(|s| &s.curve).chain(plan.thin.iter().map(|s| &s.curve));
-    curves.flatten().any(|c| {
+    plan.curves().flatten().any(|c| {
         reaches(&[c.p0, c.p1, c.p2, c.p3], rect)
             && (0..8).any(|k| {
                 let piece = c.subsegment(f64::from(k) / 8.0..f64::from(k + 1) / 8.0);

@@ -82,8 +82,15 @@ pub fn value_plan(
         KeyPlace::Page | KeyPlace::None => None,
     };
     let (beside, key_beside) = beside.unzip();
-    let ground =
-        PlanGround { net: &traced.net, thin, placement, view, marks: &shown.furniture, printer_margin_mm };
+    let ground = PlanGround {
+        net: &traced.net,
+        thin,
+        guides: &stages.strokes.guides,
+        placement,
+        view,
+        marks: &shown.furniture,
+        printer_margin_mm,
+    };
     let blocks: Vec<RectMm> = key_beside.into_iter().collect();
     let mut plan = label(&ground, &tone.scale, of_plan.options, &blocks)?;
     if let Some(beside) = beside {

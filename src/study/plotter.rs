@@ -1,5 +1,6 @@
 //! The plotter's settings checked, and its plan made from what the study draws.
 
+use crate::guides::GuideLine;
 use crate::notes::Noted;
 use crate::plotter::{PlotterOptions, PlotterPlan, plan_plotter};
 use crate::sheet::{Placement, RectMm};
@@ -44,7 +45,7 @@ pub(super) fn check(options: &PlotterOptions) -> Result<(), StudyError> {
 /// The plotter's plan, if there is a plotter: of the strokes as shown, or of the net and its thin marks joined anew.
 pub(super) fn plan(
     shown: &Shown,
-    (net, thin): (&BoundaryNet, &[ThinMark]),
+    (net, thin, guides): (&BoundaryNet, &[ThinMark], &[GuideLine]),
     placement: &Placement,
     part: Option<RectMm>,
     settings: &Settings,
@@ -53,6 +54,7 @@ pub(super) fn plan(
     let plan = if options.joined {
         let mut strokes = plan_joined_strokes(net, placement, &settings.stroke_options());
         strokes.add_thin(thin, placement);
+        strokes.add_guides(guides, placement);
         let strokes = part.map_or_else(|| strokes.clone(), |rect| strokes.within(&rect));
         plan_plotter(&strokes.seen(placement, settings.on_paper.view), &shown.furniture, options)
     } else {

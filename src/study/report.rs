@@ -7,6 +7,7 @@ use crate::output::{
     ReferenceReport, Report,
 };
 use crate::sheet::sheet_to_page;
+use crate::strokes::length_mm;
 use crate::thin::ThinMark;
 use crate::tone::ReferenceKind;
 use crate::transitions::{BoundaryNet, HowMuch, Transition, plainness_of};
@@ -75,7 +76,10 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         limits: Limits { asked, used },
         merging: Merging { height: traced.height, plainness: plainness_of(traced.height) },
         areas: Count { count: traced.net.areas.len() },
-        transitions: LengthCount { count: traced.net.transitions.len(), length_mm: traced.net.length_mm() },
+        transitions: LengthCount {
+            count: traced.net.drawn().count(),
+            length_mm: traced.net.drawn().map(Transition::length_mm).sum(),
+        },
         nodes: nodes(&traced.net),
         distances_mm: Distances {
             placed: traced.moved.placed_mm,
@@ -83,10 +87,15 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
             fitted: traced.moved.fitted_mm,
         },
         thin: LengthCount { count: thin.len(), length_mm: thin.iter().map(ThinMark::length_mm).sum() },
-        strokes: LengthCount {
-            count: strokes.strokes.len() + strokes.thin.len(),
-            length_mm: strokes.drawn_mm,
+        guides: LengthCount {
+            count: strokes.guides.len(),
+            length_mm: strokes.guides.iter().map(|guide| length_mm(&guide.curve)).sum(),
         },
+        suppressed: stages.by_hand.suppressed,
+        groups: stages.by_hand.groups.clone(),
+        keep_alike: stages.by_hand.alike.clone(),
+        edits: Count { count: settings.by_hand.edits.len() },
+        strokes: LengthCount { count: strokes.curves().count(), length_mm: strokes.drawn_mm },
         travel_mm: strokes.travel_mm,
         refits: Count { count: traced.refits },
         print: print(stages, settings),
@@ -98,8 +107,8 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
 }
 
 fn nodes(net: &BoundaryNet) -> Nodes {
-    let count = net.transitions.iter().map(Transition::nodes).sum();
-    let length_mm = net.length_mm();
+    let count = net.drawn().map(Transition::nodes).sum();
+    let length_mm: f64 = net.drawn().map(Transition::length_mm).sum();
     Nodes { count, per_100_mm: if length_mm > 0.0 { 100.0 * count as f64 / length_mm } else { 0.0 } }
 }
 

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use crate::areas::zones::Purpose;
-use crate::areas::{self, AreaOptions};
+use crate::areas::{self, AreaMap, AreaOptions};
 use crate::notes::Noted;
 use crate::plotter::PlotterPlan;
 use crate::raster::Raster;
@@ -16,7 +16,7 @@ use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{Settings, StudyError, extra, plotter};
+use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -99,8 +99,10 @@ pub struct Stages {
     pub zones_used: Option<[AreaOptions; 2]>,
     /// The boundary net in mm on the picture, and the value of every working pixel.
     pub traced: Traced,
-    /// Thin lights and darks that are no areas, in mm on the picture.
+    /// Thin lights and darks that are no areas, in mm on the picture; those that are drawn.
     pub thin: Vec<ThinMark>,
+    /// Tones of groups, and lines that are not drawn.
+    pub by_hand: ByHandFigures,
     /// The strokes in mm on the sheet.
     pub strokes: StrokePlan,
     /// The sheet as it is shown, marked and laid on pages.
@@ -109,25 +111,6 @@ pub struct Stages {
     pub plotter: Option<PlotterPlan>,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
-}
-
-/// What is to be said of a net: that there is none, or that it is not as promised.
-fn trace_notes(traced: &Traced, how_much: HowMuch) -> Vec<String> {
-    let mut notes = Vec::new();
-    if traced.amounts.len() == 1 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
-        notes.push(
-            "The picture is one flat tone at these settings: there is no transition, so no lines are drawn."
-                .into(),
-        );
-    }
-    if traced.meetings > 0 {
-        notes.push(format!(
-            "Two lines meet away from a junction in {} places, which is a fault of the program: please report it with \
-             the reference.",
-            traced.meetings
-        ));
-    }
-    notes
 }
 
 /// Runs all stages on a reference that has been read.
@@ -161,6 +144,7 @@ pub fn run(
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
+    let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
     let working = resample(&reference.luminance, width, height);
     let sha256 = reference.sha256.clone();
     drop(reference);
@@ -170,7 +154,91 @@ pub fn run(
     let working = settings.on_paper.underlay.map(|_| working);
 
     clock.next(Step::Areas);
-    let area_map = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
+    let own_areas = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
+    let edited = settings.by_hand.edited(&tone, &own_areas, &settings.net_options())?;
+    let area_map = edited.as_ref().unwrap_or(&own_areas);
+    notes.extend(settings.by_hand.idle_notes(area_map.edited.as_ref()));
+    notes.extend(limit_notes(settings, area_map));
+
+    clock.next(Step::Transitions);
+    let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
+    notes.extend(amount_notes::of_amount(&traced, settings.how_much));
+    notes.extend(amount_notes::of_net(&traced, settings.how_much));
+
+    clock.next(Step::Thin);
+    let thin_of = |traced: &Traced| {
+        let Some(options) = settings.thin_options(traced.height) else { return Vec::new() };
+        let on = |areas| thin::find(&tone, areas, &traced.net, &options);
+        match &edited {
+            Some(edited) => by_hand::still_thin(on(&own_areas), &on(edited)),
+            None => on(&own_areas),
+        }
+    };
+    let mut thin = thin_of(&traced);
+    let all_thin = thin.clone();
+    let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
+    let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
+    notes.extend(said);
+    let added = match &settings.extra {
+        Some(extra) => {
+            let how_much = HowMuch::Plainness(extra.plainness);
+            let options = NetOptions { how_much, ..settings.net_options() };
+            let finer = transitions::trace(&tone, area_map, &options);
+            let net = extra::added_net(&traced, &finer, extra.plainness)?;
+            Some((net, extra::added_thin(&all_thin, thin_of(&finer))))
+        }
+        None => None,
+    };
+
+    clock.next(Step::Strokes);
+    let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
+    let mut strokes = plan_strokes(drawn_net, &placement, &settings.stroke_options());
+    if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
+        notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
+    }
+    strokes.add_thin(drawn_thin, &placement);
+    // Extra lines are laid beside a drawing that has the guide lines already.
+    let guides = if added.is_some() { Vec::new() } else { guides };
+    strokes.add_guides(&guides, &placement);
+    if let Some(rect) = &extra_rect {
+        strokes = strokes.within(rect);
+    }
+    notes.extend(extra::nothing_note(settings, &strokes));
+    let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
+    let timings_ms = clock.stop();
+
+    Ok(Noted::with(
+        Stages {
+            page,
+            before_after,
+            sha256,
+            plotter: plotter::plan(
+                &shown,
+                (drawn_net, drawn_thin, &guides),
+                &placement,
+                extra_rect,
+                settings,
+            )
+            .take(&mut notes),
+            placement,
+            px_per_mm,
+            tone,
+            areas_used: area_map.used,
+            zones_used: area_map.used_in_zones,
+            traced,
+            thin,
+            by_hand,
+            strokes,
+            shown,
+            timings_ms,
+        },
+        notes,
+    ))
+}
+
+/// What there is to say of limits that the texture does not bear.
+fn limit_notes(settings: &Settings, area_map: &AreaMap) -> Vec<String> {
+    let mut notes = Vec::new();
     let (asked, used) = (settings.area_options(), area_map.used);
     if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
         notes.push(format!(
@@ -190,100 +258,7 @@ pub fn run(
             focus.narrowest_mm, focus.least_area_mm2
         ));
     }
-
-    clock.next(Step::Transitions);
-    let traced = transitions::trace(&tone, &area_map, &settings.net_options());
-    notes.extend(amount_note(&traced, settings.how_much));
-    notes.extend(trace_notes(&traced, settings.how_much));
-
-    clock.next(Step::Thin);
-    let thin_of = |traced: &Traced| {
-        settings
-            .thin_options(traced.height)
-            .map_or_else(Vec::new, |options| thin::find(&tone, &area_map, &traced.net, &options))
-    };
-    let thin = thin_of(&traced);
-    let added = match &settings.extra {
-        Some(extra) => {
-            let how_much = HowMuch::Plainness(extra.plainness);
-            let options = NetOptions { how_much, ..settings.net_options() };
-            let finer = transitions::trace(&tone, &area_map, &options);
-            let net = extra::added_net(&traced, &finer, extra.plainness)?;
-            Some((net, extra::added_thin(&thin, thin_of(&finer))))
-        }
-        None => None,
-    };
-
-    clock.next(Step::Strokes);
-    let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
-    let mut strokes = plan_strokes(drawn_net, &placement, &settings.stroke_options());
-    if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
-        notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
-    }
-    strokes.add_thin(drawn_thin, &placement);
-    if let Some(rect) = &extra_rect {
-        strokes = strokes.within(rect);
-    }
-    notes.extend(extra::nothing_note(settings, &strokes));
-    let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
-    let timings_ms = clock.stop();
-
-    Ok(Noted::with(
-        Stages {
-            page,
-            before_after,
-            sha256,
-            plotter: plotter::plan(&shown, (drawn_net, drawn_thin), &placement, extra_rect, settings)
-                .take(&mut notes),
-            placement,
-            px_per_mm,
-            tone,
-            areas_used: area_map.used,
-            zones_used: area_map.used_in_zones,
-            traced,
-            thin,
-            strokes,
-            shown,
-            timings_ms,
-        },
-        notes,
-    ))
-}
-
-fn is_plainness(how_much: HowMuch) -> bool {
-    matches!(how_much, HowMuch::Plainness(_))
-}
-
-/// What there is to say of a budget: that it draws everything, or that it allows no line at all.
-fn amount_note(traced: &Traced, how_much: HowMuch) -> Option<String> {
-    let (finest, fewest) = match traced.amounts.as_slice() {
-        // The last amount is the empty one.
-        [finest, .., fewest, _] | [finest @ fewest, _] => (finest, fewest),
-        _ => return None,
-    };
-    let everything = traced.height <= 0.0;
-    let nothing = traced.net.transitions.is_empty();
-    match how_much {
-        HowMuch::LineBudget { .. } if everything => Some(format!(
-            "The budget is larger than all there is: everything that the picture lets one believe is drawn, {:.2} m of \
-             line.",
-            finest.length_mm / 1000.0
-        )),
-        HowMuch::LineBudget { mm } if nothing => Some(format!(
-            "A line budget of {} m allows no line: the least that can be drawn of this picture is {:.2} m.",
-            mm / 1000.0,
-            fewest.length_mm / 1000.0
-        )),
-        HowMuch::Areas(_) if everything => Some(format!(
-            "There are no more areas than allowed: everything that the picture lets one believe is drawn, {} areas.",
-            finest.areas
-        )),
-        HowMuch::Areas(_) if nothing => Some(format!(
-            "So few areas allow no line: the fewest with a line that can be drawn of this picture are {}.",
-            fewest.areas
-        )),
-        _ => None,
-    }
+    notes
 }
 
 /// Times the steps and tells who waits.

@@ -15,6 +15,7 @@ use crate::tone::{BreakRule, PITCH_RANGE_MM, PitchRule, ReferenceKind, ToneOptio
 use crate::transitions::{HowMuch, NetOptions};
 
 use super::StudyError;
+use super::by_hand::ByHand;
 use super::extra::ExtraLines;
 use super::on_paper::OnPaper;
 
@@ -92,6 +93,8 @@ pub struct Settings {
     pub on_paper: OnPaper,
     /// What a plotter is to draw, when there is one.
     pub plotter: Option<PlotterOptions>,
+    /// What is decided by hand for single places.
+    pub by_hand: ByHand,
     /// Only the lines that a lower plainness adds, instead of the drawing.
     pub extra: Option<ExtraLines>,
 }
@@ -122,6 +125,7 @@ impl Settings {
             weight: LineWeight::Even,
             on_paper: OnPaper::default(),
             plotter: None,
+            by_hand: ByHand::default(),
             extra: None,
         }
     }
@@ -154,6 +158,7 @@ impl Settings {
         }
         self.check_how_much()?;
         self.check_zones()?;
+        self.by_hand.check(self.values)?;
         let [least, most] = LINE_RANGE_MM;
         in_range("printed line's width", "mm", self.line_mm, least, most)?;
         if self.chain && self.weight == LineWeight::ByStep {
@@ -196,6 +201,10 @@ impl Settings {
     }
 
     fn check_zones(&self) -> Result<(), StudyError> {
+        let of = |purpose| self.zones.outlined.iter().filter(move |zone| zone.purpose == purpose);
+        if let Some(zone) = of(Purpose::Focus).find(|a| of(Purpose::Rest).any(|b| a.outline == b.outline)) {
+            return Err(StudyError::TwoPurposes { outline: zone.outline.clone() });
+        }
         let [least, most] = NARROWEST_RANGE_MM;
         for (purpose, set, sign) in [(Purpose::Focus, self.focus, 1.0), (Purpose::Rest, self.rest, -1.0)] {
             if set != ZoneLimits::default() && !self.zones.has(purpose) {

@@ -42,6 +42,19 @@ impl ValueScale {
         1 + self.breaks.iter().filter(|&&b| lightness < b as f32).count() as u8
     }
 
+    /// The place of a lightness on the scale, in values: 0 at L* 100, k at the k-th break, n at L* 0; even between them.
+    #[must_use]
+    pub fn place(&self, lightness: f64) -> f64 {
+        let ends = |k: usize| match k {
+            0 => 100.0,
+            k => self.breaks.get(k - 1).copied().unwrap_or(0.0),
+        };
+        let k = self.breaks.iter().filter(|&&b| lightness < b).count();
+        let (upper, lower) = (ends(k), ends(k + 1));
+        let share = (upper - lightness) / (upper - lower).max(1e-9);
+        k as f64 + share.clamp(0.0, 1.0)
+    }
+
     /// The break between two neighbouring values, or the middle of those between values further apart, in L*.
     #[must_use]
     pub fn break_between(&self, a: u8, b: u8) -> f64 {

@@ -2,7 +2,7 @@
 //!
 //! Every line of the finest net has the height at which it dies, so the length left is a function of height with
 //! one step at each distinct height. It is computed once from the final curves, and a budget reads the smallest
-//! height off it: no drawing is made to be thrown away.
+//! height off it: no drawing is made to be thrown away. Lines that an edit keeps never die: no budget leaves them out.
 
 use std::collections::HashMap;
 
@@ -89,7 +89,7 @@ pub fn plainness_of(height: f64) -> Option<f64> {
 }
 
 /// The smallest height (L*^2 mm) at which no more than `how_much` is drawn. `amounts` are not empty, in order of
-/// height; the last draws nothing, so that every budget can be kept.
+/// height; the last draws nothing but what an edit keeps, so that every budget can be kept as far as there is one to be.
 #[must_use]
 pub fn height_for(amounts: &[Amount], how_much: HowMuch) -> f64 {
     let first = |within: &dyn Fn(&Amount) -> bool| {
@@ -141,7 +141,7 @@ pub(super) fn amounts(tracing: &Tracing, heights: &[f64], lines: &[Line], woven:
     arcs.sort_by(|a, b| a.0.total_cmp(&b.0));
     let leaves = tracing.arcs.iter().flat_map(|a| a.sides).max().map_or(1, |m| m as usize + 1);
     let mut sets = Sets { above: (0..leaves).collect(), count: leaves };
-    let mut levels: Vec<f64> = lines.iter().map(|l| l.height).collect();
+    let mut levels: Vec<f64> = lines.iter().map(|l| l.height).filter(|height| height.is_finite()).collect();
     levels.push(0.0);
     levels.sort_by(f64::total_cmp);
     levels.dedup();

@@ -106,7 +106,7 @@ mod tests {
                 .path_segments(1e-4)
                 .filter_map(|s| if let PathSeg::Cubic(c) = s { Some(c) } else { None })
                 .collect();
-            let area = |value| NetArea { value, size_mm2: 0.0, tone: 0.0 };
+            let area = |value| NetArea { value, size_mm2: 0.0, tone: 0.0, edited: false };
             let net = BoundaryNet {
                 width_mm: 20.0,
                 height_mm: 20.0,
@@ -115,6 +115,7 @@ mod tests {
                 transitions: vec![Transition {
                     from: None, to: None, closed: true, left: 0, right: 1, values: [1, 2], curve,
                     width_mm: vec![0.0], edge_mm: 0.0, hard: true, height: 1.0,
+                    suppressed: false,
                 }],
                 areas: vec![area(1), area(2)],
             };

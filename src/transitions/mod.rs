@@ -22,6 +22,7 @@ mod turned;
 mod cut;
 mod distances;
 mod amount;
+mod by_hand;
 mod fill;
 
 use rayon::prelude::*;
@@ -65,7 +66,7 @@ pub struct Traced {
     /// Length and number of areas over merging height, lowest first: at 0 (the finest net, never missing) and at
     /// each distinct height at which a line dies, up to the last, where nothing is left. Each holds up to the next.
     pub amounts: Vec<Amount>,
-    /// Value number of each working pixel.
+    /// Value number of each working pixel, as the lines part them.
     pub values: Raster<u8>,
     /// How far the lines that are drawn were moved at most.
     pub moved: Moved,
@@ -91,7 +92,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let finest = tree.cut(0.0);
     let lines = lines::through_lines(&tracing, &heights, 0.0);
     // What lies on both sides of each point, in the finest net.
-    let sides: Vec<Vec<place::Side>> = lines
+    let mut sides: Vec<Vec<place::Side>> = lines
         .par_iter()
         .map(|line| {
             let of_arc = |w: &lines::Walked| {
@@ -105,16 +106,28 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
                     right: right as u32,
                     left_lighter: l < r,
                     level: tone.scale.break_between(l, r),
+                    by_hand: false,
                 }
             };
             let by_arc: Vec<place::Side> = line.arcs.iter().map(of_arc).collect();
             line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
         })
         .collect();
+    if let Some(edited) = &areas.edited {
+        sides.par_iter_mut().zip(&lines).for_each(|(sides, line)| {
+            let leaves = |i: usize| {
+                let walked = line.arcs[line.arc_of[i] as usize];
+                let [left, right] = tracing.arcs[walked.arc].sides;
+                if walked.backward { [right, left] } else { [left, right] }
+            };
+            by_hand::sides(edited, &tone.scale, line, sides, &areas.ids, leaves);
+        });
+    }
     let mut ground = place::Ground {
         tone,
         light: tone.light(),
         nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
+        edited: areas.edited.as_ref(),
         reading: Reading::Mean,
     };
     let outlined_share = regional::textured(tone).then(|| regional::outlined_share(&ground, &lines, &sides));
@@ -131,7 +144,8 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
         weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
     let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
     let height = height_for(&amounts, options.how_much);
-    let (net, values) = assemble(tone, areas, &tracing, &lines, &woven, height, options);
+    let by_hand = by_hand::beside(areas.edited.as_ref(), &sides.concat(), tone.px_per_mm);
+    let (net, values) = assemble(tone, areas, &tracing, &lines, (&woven, &by_hand), height, options);
     let drawn = lines.iter().zip(&moved).filter(|(line, _)| line.height > height);
     let moved = drawn.fold(Moved::default(), |farthest, (_, &of_line)| farthest.or_farther(of_line));
     Traced { net, height, amounts, values, moved, refits, meetings, kind, outlined_share }
@@ -143,7 +157,7 @@ fn assemble(
     areas: &AreaMap,
     tracing: &trace::Tracing,
     lines: &[lines::Line],
-    woven: &[weave::Woven],
+    (woven, by_hand): (&[weave::Woven], &[Vec<kurbo::Point>]),
     height: f64,
     options: &NetOptions,
 ) -> (BoundaryNet, Raster<u8>) {
@@ -160,8 +174,12 @@ fn assemble(
                 value: tree.value(node),
                 size_mm2: sums.pixels / px2,
                 tone: sums.tone(),
+                edited: false,
             });
         }
+    }
+    for (leaf, &pinned) in areas.edited.iter().flat_map(|edited| &edited.pinned).enumerate() {
+        net_areas[number[cut[leaf]]].edited |= pinned;
     }
     let area_of = |leaf: u32| number[cut[leaf as usize]];
     // A junction is left where a living line ends on another.
@@ -200,11 +218,16 @@ fn assemble(
                 edge_mm: 0.0,
                 hard: false,
                 height: line.height,
+                suppressed: false,
             });
         }
     }
     transitions.par_iter_mut().for_each(|t| {
         t.width_mm = edge::widths(tone, &t.curve);
+        if !by_hand.is_empty() && by_hand::follows(by_hand, &t.curve) {
+            // There the tone has no edge to measure: the artist's line is as sharp as it was drawn.
+            t.width_mm.fill(0.0);
+        }
         let mut sorted = t.width_mm.clone();
         sorted.sort_by(f64::total_cmp);
         t.edge_mm = sorted[sorted.len() / 2];

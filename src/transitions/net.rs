@@ -20,6 +20,8 @@ pub struct NetArea {
     pub size_mm2: f64,
     /// Its own tone: L* of its mean reflectance.
     pub tone: f64,
+    /// Whether the artist's edits made it what it is, whatever its tone.
+    pub edited: bool,
 }
 
 /// The shared border of two areas, drawn once.
@@ -45,8 +47,10 @@ pub struct Transition {
     pub edge_mm: f64,
     /// Whether the edge counts as hard (median width at most the limit asked for).
     pub hard: bool,
-    /// Merging height at which the transition dies, in L*^2 mm.
+    /// Merging height at which the transition dies, in L*^2 mm; infinite where an edit keeps it.
     pub height: f64,
+    /// Whether the artist does not want it drawn: it parts its areas all the same.
+    pub suppressed: bool,
 }
 
 impl Transition {
@@ -112,6 +116,11 @@ pub struct BoundaryNet {
 }
 
 impl BoundaryNet {
+    /// The transitions that are drawn: all but the suppressed ones.
+    pub fn drawn(&self) -> impl Iterator<Item = &Transition> {
+        self.transitions.iter().filter(|t| !t.suppressed)
+    }
+
     /// Length of all boundary lines in mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {

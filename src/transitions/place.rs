@@ -6,9 +6,11 @@
 use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
+use super::by_hand;
 use super::lines::Line;
 use super::regional::{Reading, place_regionally, textured};
 use super::trace::ArcEnd;
+use crate::areas::edits::Edited;
 use crate::raster::Raster;
 use crate::tone::ToneField;
 
@@ -27,6 +29,8 @@ pub(super) struct Ground<'a> {
     pub(super) light: Raster<f32>,
     /// Area of the finest net (node of the merge tree) that each pixel lies in.
     pub(super) nodes: Raster<u32>,
+    /// What the artist's edits changed.
+    pub(super) edited: Option<&'a Edited>,
     /// What lines on ink are placed by.
     pub(super) reading: Reading,
 }
@@ -51,6 +55,8 @@ pub(super) struct Side {
     pub(super) left_lighter: bool,
     /// Break of L* between their values.
     pub(super) level: f64,
+    /// Whether the border runs along a line of the artist there, not where the tone changes.
+    pub(super) by_hand: bool,
 }
 
 /// Value of a grid at a place in pixels, bilinear between pixel centres, level beyond the border.
@@ -87,6 +93,22 @@ pub(crate) fn normals(points: &[Point], closed: bool, reach: usize) -> Vec<Vec2>
 
 /// Places the points of a line, in pixels; `sides` says what lies on its two sides at each point. End points stay.
 pub(super) fn place(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
+    let mut placed = place_on_tone(ground, line, sides);
+    let Some(edited) = ground.edited else { return placed };
+    let ends = [0, placed.len() - 1];
+    for (i, p) in placed.iter_mut().enumerate().filter(|(i, _)| sides[*i].by_hand) {
+        if (line.closed() || !ends.contains(&i))
+            && let Some((far, on)) = by_hand::nearest(&edited.lines, line.points[i])
+            && far <= 1.0
+        {
+            *p = on;
+        }
+    }
+    placed
+}
+
+/// The same where the tone alone says where a border runs.
+fn place_on_tone(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
     let tone = ground.tone;
     if textured(tone) {
         return place_regionally(ground, line, sides);

@@ -2,6 +2,7 @@
 
 use kurbo::{CubicBez, Point};
 
+use super::by_hand;
 use super::corners::{CornerOptions, find_corners};
 use super::edge;
 use super::lines::Line;
@@ -136,6 +137,9 @@ pub(super) fn shape(
     let ends = [0, line.points.len() - 1].map(|i| !tight.keeps_to_cracks(to_mm(&line.points[i])));
     carry_ends(&mut placed, line, ends, [ground.light.width(), ground.light.height()]);
     let placed: Vec<Point> = placed.iter().map(to_mm).collect();
+    let by_hand = by_hand::beside(ground.edited, sides, px);
+    let sigmas =
+        |points: &[Point], sigma_mm: f64| by_hand::keep(&by_hand, points, tight.sigmas(points, sigma_mm));
     let evened = even(&placed, line.closed(), SPACING_MM);
     let count = placed.len() as f64;
     let passed = line
@@ -152,10 +156,13 @@ pub(super) fn shape(
             }
         })
         .collect::<Vec<f64>>();
-    let stairs = smooth(&evened.points, line.closed(), &tight.sigmas(&evened.points, SMOOTH_MM));
+    let stairs = smooth(&evened.points, line.closed(), &sigmas(&evened.points, SMOOTH_MM));
     let mean = SMOOTH_PER_MEAN * tone.mean_width_mm;
-    let (stairs, passed) =
-        if mean > TEXTURED_MM { calm(&stairs, line.closed(), mean, passed, tight) } else { (stairs, passed) };
+    let (stairs, passed) = if mean > TEXTURED_MM {
+        calm(&stairs, line.closed(), &sigmas(&stairs, mean), passed)
+    } else {
+        (stairs, passed)
+    };
     let soft = (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
     let base = SMOOTH_MM.max(SMOOTH_PER_NARROWEST * narrowest_mm);
     let sigma = (base * base + mean * mean + soft * soft).sqrt();
@@ -164,20 +171,14 @@ pub(super) fn shape(
     let mut corners =
         find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
-    let points = smooth_between(&stairs, line.closed(), &corners, &tight.sigmas(&stairs, sigma));
+    let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma));
     Shape { points, corners, passed, placed }
 }
 
 /// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
 /// that it lies along, so one smoothing over its length leaves the teeth. Corners are looked for on what is left.
-fn calm(
-    points: &[Point],
-    closed: bool,
-    sigma_mm: f64,
-    passed: Vec<f64>,
-    tight: &Tight,
-) -> (Vec<Point>, Vec<f64>) {
-    let evened = even(&smooth(points, closed, &tight.sigmas(points, sigma_mm)), closed, SPACING_MM);
+fn calm(points: &[Point], closed: bool, sigmas: &[f64], passed: Vec<f64>) -> (Vec<Point>, Vec<f64>) {
+    let evened = even(&smooth(points, closed, sigmas), closed, SPACING_MM);
     let last = points.len() - 1;
     let moved = |p: f64| {
         if p < 0.0 {

@@ -45,6 +45,7 @@ fn transition(ends: [Option<usize>; 2], values: [u8; 2], edge_mm: f64, curve: Ve
         edge_mm,
         hard: edge_mm <= 1.0,
         height: 2_500.0,
+        suppressed: false,
     }
 }
 
@@ -81,7 +82,12 @@ pub(super) fn sample() -> BoundaryNet {
         junctions: junctions.map(|p| Junction { at: p.into() }).into(),
         transitions,
         areas: (1..=3)
-            .map(|value| NetArea { value, size_mm2: 1_234.567_8, tone: 100.0 - f64::from(value) })
+            .map(|value| NetArea {
+                value,
+                size_mm2: 1_234.567_8,
+                tone: 100.0 - f64::from(value),
+                edited: false,
+            })
             .collect(),
     }
 }

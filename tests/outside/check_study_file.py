@@ -3,7 +3,7 @@
     MERESTONE=target/release/merestone python tests/outside/check_study_file.py --examples examples --folder /tmp
 
 A new study file, read by `tomllib` and turned into JSON, has to satisfy the shipped schema, and so has every example in
-it when the # before it is taken away. Each key is then spoilt in turn: the schema has to refuse it, and the program has
+it when the # before it is taken away. The same holds of the entries in double brackets. Each key is then spoilt in turn: the schema has to refuse it, and the program has
 to refuse the file and name the line (and for a wrong name the column) at which this script spoilt it. The SHA-256 in the
 file is compared with `hashlib`'s.
 """
@@ -70,12 +70,16 @@ def main():
     # Every key of the schema stands in the file, set or as an example, under its own heading, and no other does.
     found, heading = {}, None
     for number, line in enumerate(lines):
-        if line.startswith("["):
+        if line.startswith("[["):
+            heading = None
+        elif line.startswith("#[["):
+            heading = None
+        elif line.startswith("["):
             heading = line.strip("[]")
             found[heading] = {}
         elif (match := LINE.match(line)) and heading:
             found[heading][match[2]] = (number, match[1] == "#", match[3])
-    known = {name: set(table["properties"]) for name, table in schema["properties"].items() if name != "format"}
+    known = {name: set(table["properties"]) for name, table in schema["properties"].items() if table.get("type") == "object"}
     assert {name: set(keys) for name, keys in found.items()} == known, "file and schema have other keys"
 
     trial = folder / "trial.toml"
@@ -89,6 +93,33 @@ def main():
         place = re.search(r"trial\.toml, line (\d+), column (\d+): ", done.stderr)
         assert place, done.stderr
         return int(place[1]), int(place[2]), done.stderr
+
+    # Entries in double brackets: each example on its own satisfies the schema; a key less or a key more does not.
+    entries = {name: of for name, of in schema["properties"].items() if of.get("type") == "array"}
+    examples = re.findall(r"(?m)^#\[\[([a-z-]+)\]\]\n((?:#[a-z-]+ = .*\n)+)", text)
+    assert {name for name, _ in examples} == set(entries), "file and schema have other entries"
+    plain_text = text[: text.index("\n#[[")]
+    entry_faults = 0
+    for name, body in examples:
+        block = f"\n[[{name}]]\n" + body.replace("\n#", "\n").removeprefix("#")
+        whole = tomllib.loads(plain_text + block)
+        valid.validate(whole)
+        line = len(plain_text.splitlines()) + 1
+        for spoil, at in [(f"{block}\nnonsense = 1\n", None), (block.replace("[\"", "[\"§"), None)]:
+            if spoil == block:
+                continue
+            # A name may be anything; which groups there are only the program knows.
+            names = name == "keep-alike" and "nonsense" not in spoil
+            assert names or not valid.is_valid(tomllib.loads(plain_text + spoil)), f"the schema takes {spoil}"
+            found_line, _, said = refusal((plain_text + spoil).splitlines())
+            assert found_line > line, said
+            entry_faults += 1
+        for key in entries[name]["items"]["required"]:
+            without = re.sub(rf"(?m)^{key} = .*\n", "", block)
+            assert not valid.is_valid(tomllib.loads(plain_text + without)), f"the schema takes {name} without {key}"
+            found_line, _, said = refusal((plain_text + without).splitlines())
+            assert key in said and found_line >= line, said
+            entry_faults += 1
 
     tried = refused = 0
     for heading, keys in found.items():
@@ -125,7 +156,8 @@ def main():
             refused += 1
     assert not sheet.exists(), "a refused file was drawn"
     shutil.rmtree(folder)
-    print(f"check_study_file: {tried} settings fit the schema, {refused} spoilt ones are refused by it and by the program")
+    print(f"check_study_file: {tried} settings fit the schema, {refused} spoilt ones are refused by it and by the program; "
+          f"{len(examples)} entries fit it, {entry_faults} spoilt ones are refused")
 
 
 if __name__ == "__main__":

@@ -37,6 +37,19 @@ impl Measure {
     }
 }
 
+impl FromStr for Measure {
+    type Err = OutlineError;
+
+    fn from_str(text: &str) -> Result<Self, OutlineError> {
+        measure(text.trim()).ok_or_else(|| OutlineError::NoMeasure { text: text.into() })
+    }
+}
+
+/// A place on the picture as it is written.
+pub(crate) fn said(place: &[Measure; 2]) -> String {
+    format!("{}, {}", place[0], place[1])
+}
+
 impl fmt::Display for Measure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -103,6 +116,12 @@ pub enum OutlineError {
         text: String,
         /// The part at fault.
         part: String,
+    },
+    /// A measure by itself that cannot be read.
+    #[error("\"{text}\" is no measure: write a share of the picture such as 25%, or a length such as 40mm")]
+    NoMeasure {
+        /// What was written.
+        text: String,
     },
     /// A zone without any size.
     #[error("\"{text}\" has no size: give it a width and a height above 0")]
@@ -177,7 +196,7 @@ impl fmt::Display for Outline {
 impl Outline {
     /// The rows of a raster of `pixels` over a picture of `size_mm`, each with the runs of pixels whose middles lie
     /// inside.
-    pub(super) fn rows(
+    pub(crate) fn rows(
         &self,
         size_mm: [f64; 2],
         pixels: [usize; 2],

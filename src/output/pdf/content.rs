@@ -94,13 +94,15 @@ pub(super) fn drawing(
         edges.map(|s| (&s.curve[..], s.closed, options.weight.width_mm(line_mm, s.step()))).collect()
     };
     let thin: Vec<Line<'_>> = plan.thin.iter().map(|s| (&s.curve[..], false, options.soft_line_mm)).collect();
+    let guides = plan.guides.iter().map(|s| (&s.curve[..], s.closed, options.soft_line_mm)).collect();
     let layers = [
         (Layer::Hard, of_edges(true, options.line_mm)),
         (Layer::Soft, of_edges(false, options.soft_line_mm)),
         (Layer::Thin, thin),
+        (Layer::Guides, guides),
     ];
     for (layer, lines) in layers {
-        if layer == Layer::Thin && lines.is_empty() {
+        if matches!(layer, Layer::Thin | Layer::Guides) && lines.is_empty() {
             continue;
         }
         in_layer(content, layer, |content| {

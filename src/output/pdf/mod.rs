@@ -200,6 +200,7 @@ impl Objects {
             Layer::Reference => sheet.options.underlay.is_some(),
             Layer::Hard | Layer::Soft => true,
             Layer::Thin => !sheet.plan.thin.is_empty(),
+            Layer::Guides => !sheet.plan.guides.is_empty(),
             _ => {
                 sheet.options.furniture.has(layer)
                     || sheet.printing.pages.iter().any(|page| page.own.has(layer))

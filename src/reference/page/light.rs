@@ -249,8 +249,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    let even = |i: &&usize| cells.bright[**i] - cells.dark[**i] < SHOW_THROUGH[1];
-    let mut dips: Vec<f64> = flat.iter().filter(even).map(|&i| cells.dark[i] - surface[i]).collect();
+    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.dark[i] - surface[i]).collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
     let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);

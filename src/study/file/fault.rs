@@ -129,18 +129,36 @@ pub enum Fault {
     #[error("the file names no picture; write file = \"picture.jpg\" under [reference]")]
     NoReference,
     /// A heading that means nothing.
-    #[error("there is no heading [{name}]; did you mean [{nearest}]?")]
+    #[error("there is no heading [{name}]; did you mean {nearest}?")]
     UnknownTable {
         /// What was written.
         name: String,
-        /// The heading that is written most alike.
-        nearest: &'static str,
+        /// The heading that is written most alike, in its brackets.
+        nearest: String,
     },
     /// A heading that is no heading.
     #[error("{name} is a heading: write [{name}] on a line of its own, and its settings below")]
     NoTable {
         /// Its name.
         name: &'static str,
+    },
+    /// An entry that is written as a heading of its own kind.
+    #[error(
+        "there may be several of {name}: write [{name}] on a line of its own for each, and what it says below"
+    )]
+    NoList {
+        /// Its name in one pair of brackets.
+        name: &'static str,
+    },
+    /// An entry without what it is about.
+    #[error("{name} is missing under [{table}]; write {example}")]
+    Missing {
+        /// The key.
+        name: &'static str,
+        /// The entry in one pair of brackets.
+        table: &'static str,
+        /// A right line.
+        example: String,
     },
     /// A key that means nothing.
     #[error("there is no setting \"{name}\" under [{table}]; did you mean {nearest}?")]
@@ -212,6 +230,13 @@ impl Fault {
         let (first, last) = (&said[..MOST_SAID / 3], &said[said.len() - MOST_SAID / 2..]);
         format!("{} ... {}", first.iter().collect::<String>(), last.iter().collect::<String>())
     }
+}
+
+/// The byte of a place in a text.
+pub(super) fn byte_of(text: &str, place: Place) -> usize {
+    let line = text.split_inclusive('\n').take(place.line.saturating_sub(1)).map(str::len).sum::<usize>();
+    let shown = text[line..].char_indices().filter(|&(_, c)| c != '\u{feff}');
+    shown.map(|(k, _)| k).nth(place.column.saturating_sub(1)).map_or(text.len(), |k| line + k)
 }
 
 impl From<&StudyError> for Fault {

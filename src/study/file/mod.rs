@@ -5,6 +5,7 @@
 //! Keeps: reader, writer, schema and command line all follow one table, [`TABLES`].
 
 mod change;
+mod entries;
 mod fault;
 mod form;
 pub mod keys;

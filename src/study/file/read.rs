@@ -4,12 +4,15 @@ use std::path::Path;
 
 use toml_edit::{Document, Item, TableLike};
 
+use super::entries::{self, ENTRIES};
+use super::fault::byte_of;
 use super::form::{Form, kind_of, start};
 use super::keys::{Key, TABLES, Table, find};
 use super::{FORMAT, Fault};
+use crate::guides::Guide;
 use crate::raster::Raster;
 use crate::study::written::nearest;
-use crate::study::{Choices, Settings, StudyError};
+use crate::study::{ByHand, Choices, Settings, StudyError};
 
 /// What was read: the choices, and each key that is set with the byte at which its value begins.
 pub(super) type Found = (Choices, Vec<(&'static Key, usize)>);
@@ -49,16 +52,18 @@ pub(super) fn read(text: &str, path: &Path) -> Result<Found, FaultAt> {
         return Err(fault);
     }
     let mut settings = Vec::new();
-    for (name, item) in document.iter() {
-        if name != "format" {
-            let at = document.key(name).and_then(toml_edit::Key::span);
-            read_table(name, start(at.or(item.span())), item, &mut settings, &mut faults);
+    let mut by_hand = ByHand::default();
+    for (name, item) in document.iter().filter(|(name, _)| *name != "format") {
+        let at = start(document.key(name).and_then(toml_edit::Key::span).or(item.span()));
+        match ENTRIES.iter().find(|entries| entries.name == name) {
+            Some(entries) => entries::read(entries, (at, text), item, &mut by_hand, &mut faults),
+            None => read_table(name, at, item, &mut settings, &mut faults),
         }
     }
     settings.sort_by_key(|setting: &Setting| setting.at);
     check_exclusions(&settings, &mut faults);
     let folder = path.parent().unwrap_or(Path::new(""));
-    let mut choices = Choices::default();
+    let mut choices = Choices { by_hand, ..Choices::default() };
     for setting in &settings {
         faults.extend(setting.apply(&mut choices).err().map(|fault| (setting.at, fault)));
     }
@@ -68,10 +73,16 @@ pub(super) fn read(text: &str, path: &Path) -> Result<Found, FaultAt> {
     if choices.reference.is_none() {
         return Err((text.find("[reference]").unwrap_or(0), Fault::NoReference));
     }
-    check_settings(&settings, &choices)?;
-    for named in [&mut choices.reference, &mut choices.mask].into_iter().flatten() {
+    check_settings(text, &settings, &choices)?;
+    let lines = choices.by_hand.guides.iter_mut().filter_map(|guide| match &mut guide.what {
+        Guide::File(path) => Some(path),
+        Guide::Points(_) => None,
+    });
+    for named in [&mut choices.reference, &mut choices.mask].into_iter().flatten().chain(lines) {
         *named = folder.join(&named);
     }
+    // What an option asks for changes how much is drawn, never which areas the edits of this file are of.
+    choices.by_hand.edits_of = (!choices.by_hand.edits.is_empty()).then_some(choices.direct.how_much);
     Ok((choices, settings.into_iter().map(|setting| (setting.key, setting.at)).collect()))
 }
 
@@ -94,8 +105,12 @@ fn read_table(name: &str, at: usize, item: &Item, settings: &mut Vec<Setting>, f
         let fault = match find(name) {
             Some((table, key)) => Fault::Elsewhere { name: key.name, belongs: table.name },
             None if item.is_table_like() || item.is_array_of_tables() => {
-                let names: Vec<&'static str> = TABLES.iter().map(|table| table.name).collect();
-                Fault::UnknownTable { name: name.into(), nearest: nearest(name, &names) }
+                let tables = TABLES.iter().map(|table| table.name);
+                let names: Vec<&'static str> = tables.chain(ENTRIES.iter().map(|e| e.name)).collect();
+                let nearest = nearest(name, &names);
+                let twice = ENTRIES.iter().any(|entries| entries.name == nearest);
+                let nearest = if twice { format!("[[{nearest}]]") } else { format!("[{nearest}]") };
+                Fault::UnknownTable { name: name.into(), nearest }
             }
             None => unknown_key(name),
         };
@@ -166,10 +181,14 @@ fn check_exclusions(settings: &[Setting], faults: &mut Vec<FaultAt>) {
 
 /// Refuses settings that make no sense, by themselves or together; the place is that of the first key without which they
 /// would.
-fn check_settings(settings: &[Setting], choices: &Choices) -> Result<(), FaultAt> {
+fn check_settings(text: &str, settings: &[Setting], choices: &Choices) -> Result<(), FaultAt> {
     let Err(error) = sense(choices) else { return Ok(()) };
+    if let StudyError::Entry { place: Some(place), .. } = error {
+        return Err((byte_of(text, place), Fault::from(&error)));
+    }
+    let by_hand = &choices.by_hand;
     let without = |k: usize| {
-        let mut choices = Choices::default();
+        let mut choices = Choices { by_hand: by_hand.clone(), ..Choices::default() };
         let others = settings.iter().enumerate().filter(|&(other, _)| other != k);
         others.into_iter().all(|(_, setting)| setting.apply(&mut choices).is_ok()) && sense(&choices).is_ok()
     };

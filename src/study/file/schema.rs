@@ -3,6 +3,7 @@
 use serde_json::{Map, Value as Json, json};
 
 use super::FORMAT;
+use super::entries::ENTRIES;
 use super::keys::{TABLES, Table};
 
 /// The schema (draft 2020-12) of a study file turned into JSON; `src/output/schema/study.schema.json` holds it.
@@ -13,6 +14,9 @@ pub fn schema() -> Json {
     properties.insert("format".into(), format);
     for table in TABLES {
         properties.insert(table.name.into(), of_table(table));
+    }
+    for entries in &ENTRIES {
+        properties.insert(entries.name.into(), entries.schema());
     }
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -148,6 +148,88 @@ fn every_example_can_be_uncommented() {
 }
 
 #[test]
+fn every_entry_of_a_new_file_can_be_uncommented() {
+    let text = fresh().text().to_owned();
+    let (settings, shown) = text.split_at(text.find("\n# Edits of areas").expect("entries"));
+    let blocks: Vec<String> = shown
+        .split("\n\n")
+        .filter(|block| block.trim_start().starts_with("#[["))
+        .map(|block| block.lines().map(|line| format!("{}\n", line.trim_start_matches('#'))).collect())
+        .collect();
+    assert_eq!(blocks.len(), 10, "{blocks:?}");
+    for block in blocks.iter().filter(|block| !block.contains("groups = ")) {
+        read(&format!("{settings}{block}")).unwrap_or_else(|e| panic!("{block}: {e}"));
+    }
+    let file = read(&format!("{settings}{}", blocks.concat())).unwrap_or_else(|e| panic!("{e}"));
+    let by_hand = &file.choices().by_hand;
+    let counts = [
+        by_hand.edits.len(),
+        by_hand.groups.len(),
+        by_hand.alike.len(),
+        by_hand.guides.len(),
+        by_hand.suppressed.len(),
+    ];
+    assert_eq!(counts, [3, 2, 2, 2, 1]);
+    assert_eq!(by_hand.edits_of, Some(file.choices().direct.how_much), "edits are of this file's drawing");
+    let place = by_hand.edits[0].place.expect("a place");
+    assert_eq!(file.text().lines().nth(place.line - 1), Some("[[edit]]"), "{place:?}");
+    // Settings can still be changed, and a heading that is not there is added behind.
+    let mut file = file;
+    file.set("margin", &["9mm"]).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(file.choices().by_hand.groups.len(), 2, "entries stay");
+}
+
+#[test]
+fn entries_have_faults_with_their_places() {
+    let head = "format = 1\n[reference]\nfile = \"p.png\"\n";
+    for (body, line, column, parts) in [
+        ("[[edt]]\nat = 3", 4, 3, &["[edt]", "[[edit]]?"][..]),
+        ("[edit]\nat = [\"4%\", \"4%\"]", 4, 2, &["several of [edit]", "[[edit]]"]),
+        ("edit = 3", 4, 1, &["edit"]),
+        ("[[edit]]\nvalue = 3", 4, 1, &["at is missing under [[edit]]", "at = ["]),
+        ("[[edit]]\nat = [\"4%\", \"4%\"]", 4, 1, &["changes nothing", "value = 4"]),
+        ("[[edit]]\nat = [\"4%\", 4]\nvalue = 3", 5, 13, &["at", "\"4\" is no measure", "25%"]),
+        ("[[edit]]\nat = [\"4%\"]\nvalue = 3", 5, 6, &["a point in brackets", "a list of one"]),
+        ("[[edit]]\nat = \"4%, 4%\"\nvalue = 3", 5, 6, &["a point in brackets", "a text"]),
+        ("[[edit]]\nat = [\"4%\", \"4%\"]\nvalue = 0", 6, 9, &["value", "no value has"]),
+        ("[[edit]]\nat = [\"4%\", \"4%\"]\nvalue = 7", 4, 1, &["value 7", "1 to 5"]),
+        ("[[edit]]\nat = [\"4%\", \"4%\"]\nvalu = 3", 6, 1, &["\"valu\" under [[edit]]", "value?"]),
+        (
+            "[[edit]]\nat = [\"4%\", \"4%\"]\nsplit-along = [[\"4%\", \"4%\"]]\nvalue = 3",
+            6,
+            15,
+            &["two points or more"],
+        ),
+        ("[[group]]\nname = \"a\"\nzone = \"rect:1\"\nvalue = 3", 6, 8, &["zone", "rect:1"]),
+        ("[[group]]\nname = \"\"\nzone = \"rect:0%,0%,1%,1%\"\nvalue = 3", 5, 8, &["an empty text"]),
+        ("[[group]]\nname = \"a\"\nzone = \"rect:0%,0%,1%,1%\"\nvalue = [3, 2]", 7, 9, &["darkest"]),
+        ("[[keep-alike]]\ngroups = [\"a\"]", 5, 10, &["two names"]),
+        ("[[keep-alike]]\ngroups = [\"a\", \"b\"]", 4, 1, &["no group \"a\"", "[[group]]"]),
+        ("[[keep-alike]]", 4, 1, &["two groups or of two points"]),
+        (
+            "[[guide]]\nfile = \"a.svg\"\npoints = [[\"4%\", \"4%\"], [\"5%\", \"4%\"]]",
+            4,
+            1,
+            &["points or a file"],
+        ),
+        ("[[suppress]]\nat = [\"4%\", true]", 5, 13, &["a point in brackets"]),
+    ] {
+        // A line above all headings belongs there.
+        let text = if body.starts_with('[') {
+            format!("{head}{body}\n")
+        } else {
+            format!("format = 1\n\n\n{body}\n")
+        };
+        let (place, said) = fault(&text);
+        assert_eq!((place.line, place.column), (line, column), "{body}: {said}");
+        for part in parts {
+            assert!(said.contains(part), "{body}: {said:?} lacks {part:?}");
+        }
+        assert!(!said.contains('\n') && said.len() < 400, "{said}");
+    }
+}
+
+#[test]
 fn a_changed_setting_changes_its_own_line_alone() {
     for (ending, mark) in [("\n", ""), ("\r\n", "\u{feff}")] {
         let before = format!("{mark}{}", fresh().text().replace('\n', ending));

@@ -2,6 +2,7 @@
 
 use std::path::{Component, Path, PathBuf};
 
+use super::entries::ENTRIES;
 use super::keys::{TABLES, Usual};
 use super::{FORMAT, StudyFile, StudyFileError};
 
@@ -11,7 +12,8 @@ const HEAD: &str = "\
 # A length has its unit: \"20mm\", \"2cm\" or \"0.75in\". An area: \"6mm2\". A share: \"15%\". Paths lead from this folder.
 # Where a setting stands behind a #, what it says follows from the picture or from other settings, and the line is an
 # example: take the # away to choose for yourself. But for the picture, each setting is an option of the command line
-# by the same name, and what is given there wins over this file.
+# by the same name, and what is given there wins over this file. What lies below the settings, in double brackets, has no
+# option: edits, groups, pairs alike, guide lines and lines left out, each as often as you like.
 ";
 
 /// A new study file at `path`, for a reference at `reference`: every setting as it usually is.
@@ -38,6 +40,7 @@ pub fn new_study(path: &Path, reference: &Path, sha256: Option<&str>) -> Result<
             text.push_str(&format!("\n# {}\n{mark}{} = {literal}\n", key.remark, key.name));
         }
     }
+    ENTRIES.iter().for_each(|entries| text.push_str(&entries.shown()));
     StudyFile::from_text(path, text)
 }
 

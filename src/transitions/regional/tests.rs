@@ -74,7 +74,7 @@ fn a_closed_line_does_not_know_where_it_began() {
 /// Ink strokes across a border: the two tones divide them where the strokes end, not where a mean half fades.
 #[test]
 fn strokes_are_divided_where_they_end() {
-    let side = Side { left: 1, right: 2, left_lighter: true, level: 60.0 };
+    let side = Side { left: 1, right: 2, left_lighter: true, level: 60.0, by_hand: false };
     // Right of the border every second sample is ink, left of it none.
     for border in [6_usize, 9, 12] {
         let samples: Vec<[f64; 2]> =
@@ -88,7 +88,7 @@ fn strokes_are_divided_where_they_end() {
 /// A dark line on a border: without it the border is put on its light side, with it in its middle.
 #[test]
 fn a_border_runs_in_the_middle_of_its_holding_line() {
-    let side = Side { left: 1, right: 2, left_lighter: true, level: 60.0 };
+    let side = Side { left: 1, right: 2, left_lighter: true, level: 60.0, by_hand: false };
     // Tones 0.5 and 0.9, five samples of ink between them about sample 10.
     let samples: Vec<[f64; 2]> = (0..21)
         .map(|k: i32| {

@@ -1,6 +1,7 @@
 //! Pages drawn by a map of known corners, and pictures without a page.
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 use crate::reference::page::homography::Homography;
@@ -29,7 +30,8 @@ fn within(quad: &Quad, at: [f64; 2]) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    // Always the same cases, so that what passes here passes everywhere.
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
 
     /// Tilted and turned, light on a dark table or dark on a light wall: corners to half a pixel.
     #[test]

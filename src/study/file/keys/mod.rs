@@ -14,6 +14,8 @@ mod syntax;
 mod tones;
 mod zones;
 
+pub(super) use syntax::{MEASURE, ZONE};
+
 use std::fmt;
 
 use super::form::Form;

@@ -82,7 +82,13 @@ pub(super) static PAPER: Syntax = Syntax {
     pattern: r#"^ *([A-Za-z][A-Za-z0-9 -]*|[0-9.]+ *[a-z"]* *[xX×] *[0-9.]+ *[a-z"]*) *$"#,
 };
 
-pub(super) static ZONE: Syntax = Syntax {
+pub(in crate::study::file) static MEASURE: Syntax = Syntax {
+    value_name: "MEASURE",
+    wanted: "a share or a length in quotes",
+    pattern: concat!("^ *", measure!(), " *$"),
+};
+
+pub(in crate::study::file) static ZONE: Syntax = Syntax {
     value_name: "ZONE",
     wanted: "a zone in quotes, such as \"rect:10%,10%,40%,30%\"",
     pattern: concat!("^ *(rect|ellipse|polygon) *:[, ]*", measure!(), "([, ]+", measure!(), ")+[, ]*$"),
