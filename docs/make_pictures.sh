@@ -34,6 +34,9 @@ for name in plain by-hand; do
 done
 # A page of a book as it comes: needs OpenCV too.
 "$python" docs/photograph_page.py "$reference" "$scratch/page.jpg"
-"$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after docs/pictures/page-photograph.png \
+"$merestone" draw "$scratch/page.jpg" --quiet --find-page --even-light --before-after "$scratch/look.png" \
   --overwrite -o "$scratch/page.svg"
+"$python" -c 'import sys; from PIL import Image; look = Image.open(sys.argv[1])
+look.resize((look.width * 2 // 3, look.height * 2 // 3), Image.LANCZOS).quantize(24, dither=0).save(sys.argv[2], optimize=True)' \
+  "$scratch/look.png" docs/pictures/page-photograph.png
 "$python" docs/arrange_pictures.py "$scratch" "$reference"

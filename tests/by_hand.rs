@@ -125,8 +125,9 @@ fn a_split_lies_on_the_artists_line() {
                 let line = kurbo::Line::new(w[0], w[1]);
                 kurbo::ParamCurveNearest::nearest(&line, p, 1e-6).distance_sq.sqrt()
             });
-            // The fit's tolerance; within 2.6 pixels of the disc's edge a line is carried straight on.
-            assert!(far.fold(f64::INFINITY, f64::min) < 0.13, "{p} is off the line");
+            // The fit's tolerance, and half a pixel where the line is carried straight on, within 2.6 pixels of the disc's
+            // edge.
+            assert!(far.fold(f64::INFINITY, f64::min) < 0.19, "{p} is off the line");
         }
     }
     let widths: Vec<f64> = serde_json::from_value(split["width_mm"].clone()).expect("widths");

@@ -52,9 +52,9 @@ const NEAR: usize = 8;
 const MOVED_TOGETHER: usize = 3;
 /// Longest stretch that a new start exchanges, in strokes.
 const STRETCH: usize = 30;
-/// New starts per stroke, and at most: 40 000 take about half a second.
+/// New starts per stroke, and at most: so many take under a second for 2000 strokes.
 const STARTS_PER_STROKE: usize = 40;
-const MOST_STARTS: usize = 40_000;
+const MOST_STARTS: usize = 28_000;
 /// A way counts as shorter from this many mm on: less is rounding.
 const GAIN_MM: f64 = 1e-7;
 

@@ -275,7 +275,7 @@ impl ByHand {
         let of = groups::membership(&plain, width, height, width as f64 / size_mm[0]);
         let mut held = vec![false; plain.len()];
         of.data().iter().filter(|k| **k != u32::MAX).for_each(|&k| held[k as usize] = true);
-        for (k, group) in self.groups.iter().enumerate().filter(|(k, _)| !held[*k]) {
+        if let Some((k, group)) = self.groups.iter().enumerate().find(|(k, _)| !held[*k]) {
             let own = groups::membership(&plain[k..=k], width, height, width as f64 / size_mm[0]);
             let name = group.what.name.clone();
             let over = own.data().iter().zip(of.data()).find(|(own, _)| **own == 0);

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use crate::areas::zones::Purpose;
-use crate::areas::{self, AreaOptions};
+use crate::areas::{self, AreaMap, AreaOptions};
 use crate::notes::Noted;
 use crate::plotter::PlotterPlan;
 use crate::raster::Raster;
@@ -158,25 +158,7 @@ pub fn run(
     let edited = settings.by_hand.edited(&tone, &own_areas, &settings.net_options())?;
     let area_map = edited.as_ref().unwrap_or(&own_areas);
     notes.extend(settings.by_hand.idle_notes(area_map.edited.as_ref()));
-    let (asked, used) = (settings.area_options(), area_map.used);
-    if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
-        notes.push(format!(
-            "The texture is too coarse for limits this fine: the narrowest width is {:.2} mm and the least area {:.1} \
-             mm2; a larger picture on the sheet leaves room for finer ones.",
-            used.narrowest_mm, used.least_area_mm2
-        ));
-    }
-
-    if let (Some(zoning), Some([focus, _])) = (settings.zoning(), area_map.used_in_zones)
-        && settings.zones.has(Purpose::Focus)
-        && focus.narrowest_mm > zoning.focus.narrowest_mm
-    {
-        notes.push(format!(
-            "The texture is too coarse for the limits in focus: the narrowest width there is {:.2} mm and the least \
-             area {:.1} mm2.",
-            focus.narrowest_mm, focus.least_area_mm2
-        ));
-    }
+    notes.extend(limit_notes(settings, area_map));
 
     clock.next(Step::Transitions);
     let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
@@ -252,6 +234,31 @@ pub fn run(
         },
         notes,
     ))
+}
+
+/// What there is to say of limits that the texture does not bear.
+fn limit_notes(settings: &Settings, area_map: &AreaMap) -> Vec<String> {
+    let mut notes = Vec::new();
+    let (asked, used) = (settings.area_options(), area_map.used);
+    if used.narrowest_mm > asked.narrowest_mm || used.least_area_mm2 > asked.least_area_mm2 {
+        notes.push(format!(
+            "The texture is too coarse for limits this fine: the narrowest width is {:.2} mm and the least area {:.1} \
+             mm2; a larger picture on the sheet leaves room for finer ones.",
+            used.narrowest_mm, used.least_area_mm2
+        ));
+    }
+
+    if let (Some(zoning), Some([focus, _])) = (settings.zoning(), area_map.used_in_zones)
+        && settings.zones.has(Purpose::Focus)
+        && focus.narrowest_mm > zoning.focus.narrowest_mm
+    {
+        notes.push(format!(
+            "The texture is too coarse for the limits in focus: the narrowest width there is {:.2} mm and the least \
+             area {:.1} mm2.",
+            focus.narrowest_mm, focus.least_area_mm2
+        ));
+    }
+    notes
 }
 
 /// Times the steps and tells who waits.

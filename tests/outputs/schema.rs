@@ -40,7 +40,8 @@ fn visit(root: &Value, schema: &Value, value: &Value, at: &str, faults: &mut Vec
             "required" => {
                 let names = rule.as_array().into_iter().flatten().filter_map(Value::as_str);
                 let missing: Vec<&str> = names.filter(|name| value.get(name).is_none()).collect();
-                (!missing.is_empty()).then(|| format!("lacks {missing:?}"))
+                // A standard rule: it asks nothing of what is no object.
+                (value.is_object() && !missing.is_empty()).then(|| format!("lacks {missing:?}"))
             }
             "properties" => {
                 for (name, schema) in rule.as_object().into_iter().flatten() {

@@ -272,7 +272,7 @@ pub fn repair(reference: Reference, options: &PageOptions) -> Result<Noted<Repai
     let taken = corners_of(kept, place.as_ref());
     let done = flat.is_some() || light.is_some() || left_out.is_some() || crop.is_some();
     let view = before.map(|before| view::side_by_side(before, size, &taken, &view::half(&luminance)));
-    let figures = done.then(|| PageFigures {
+    let figures = done.then_some(PageFigures {
         flat,
         light,
         frame: left_out,

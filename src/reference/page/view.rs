@@ -53,7 +53,7 @@ fn dashes(picture: &mut Raster<u8>, quad: &Quad) {
         let steps = (2.0 * length).ceil().max(1.0) as usize;
         for step in 0..=steps {
             let t = step as f64 / steps as f64;
-            let shade = if (t * length / DASH) as usize % 2 == 0 { 0 } else { 255 };
+            let shade = if ((t * length / DASH) as usize).is_multiple_of(2) { 0 } else { 255 };
             for beside in [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]] {
                 let at =
                     [0, 1].map(|i| (a[i] + t * (b[i] - a[i]) + beside[i] - 1.0).clamp(0.0, size[i] - 1.0));

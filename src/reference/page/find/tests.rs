@@ -1,6 +1,7 @@
 //! Pages drawn by a map of known corners, and pictures without a page.
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 use crate::reference::page::homography::Homography;
@@ -29,7 +30,8 @@ fn within(quad: &Quad, at: [f64; 2]) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    // Always the same cases, so that what passes here passes everywhere.
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
 
     /// Tilted and turned, light on a dark table or dark on a light wall: corners to half a pixel.
     #[test]
@@ -42,9 +44,9 @@ proptest! {
         let found = find_page(&pictured(|at| within(&quad, at), lights)).expect("a page");
         prop_assert!(found.confidence > 0.9, "confidence {}", found.confidence);
         prop_assert!(found.bend < 0.002, "bend {}", found.bend);
-        for k in 0..4 {
-            let off = (found.quad[k][0] - quad[k][0]).hypot(found.quad[k][1] - quad[k][1]);
-            prop_assert!(off < 0.5, "corner {} is {} px off: {:?} for {:?}", k, off, found.quad[k], quad[k]);
+        for (got, want) in found.quad.iter().zip(&quad) {
+            let off = (got[0] - want[0]).hypot(got[1] - want[1]);
+            prop_assert!(off < 0.5, "{} px off: {:?} for {:?}", off, got, want);
         }
     }
 }
@@ -60,9 +62,9 @@ fn the_page_is_taken_and_not_the_picture_on_it() {
         *v *= d.min(1.0);
     }
     let found = find_page(&drawn).expect("a page");
-    for k in 0..4 {
-        let off = (found.quad[k][0] - page[k][0]).hypot(found.quad[k][1] - page[k][1]);
-        assert!(off < 0.6, "corner {k} is {off} px off");
+    for (got, want) in found.quad.iter().zip(&page) {
+        let off = (got[0] - want[0]).hypot(got[1] - want[1]);
+        assert!(off < 0.6, "{off} px off: {got:?} for {want:?}");
     }
 }
 

@@ -1,6 +1,7 @@
 //! Pages with rules, captions and page numbers, and pictures that have none.
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 
@@ -57,7 +58,8 @@ fn line_of_text(page: &mut Raster<f32>, left: usize, top: usize, letters: usize)
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    // Always the same cases, so that what passes here passes everywhere.
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
 
     /// A rule of 2 to 5 pixels, level or leaning by up to half a degree: the picture is what lies inside it, all of it.
     #[test]

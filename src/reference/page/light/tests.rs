@@ -1,6 +1,7 @@
 //! Pages of known reflectance under known light.
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 use crate::colour::lightness_f32;
@@ -44,11 +45,12 @@ fn strokes(x: f64, y: f64) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(16))]
+    // Always the same cases, so that what passes here passes everywhere.
+    #![proptest_config(ProptestConfig { cases: 16, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
 
     /// Fall-off to 60 % from any side and yellowed paper: paper is white, tones are theirs, black stays black.
     #[test]
-    fn a_fall_off_is_taken_out(fall in 0.1..0.4_f64, turn in 0.0..6.28_f64, paper in 0.55..0.9_f64) {
+    fn a_fall_off_is_taken_out(fall in 0.1..0.4_f64, turn in 0.0..std::f64::consts::TAU, paper in 0.55..0.9_f64) {
         let light = |x: f64, y: f64| {
             let t = 0.5 + 0.7 * ((x - 0.5) * turn.cos() + (y - 0.5) * turn.sin());
             paper * (1.0 - fall * t.clamp(0.0, 1.0).powf(1.5))
@@ -60,7 +62,10 @@ proptest! {
         for (x, y, want) in [(0.25, 0.25, 0.45), (0.7, 0.25, 0.2), (0.4, 0.7, 0.01), (0.8, 0.8, 0.01)] {
             prop_assert!((tone(&page, x, y) - lightness(want)).abs() < 1.5, "L* {} for {}", tone(&page, x, y), lightness(want));
         }
-        prop_assert!((figures.darkest - (1.0 - fall)).abs() < 0.08, "{} for {}", figures.darkest, 1.0 - fall);
+        // Light is least and most in corners.
+        let corners = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)].map(|(x, y)| light(x, y));
+        let [least, most] = [f64::min, f64::max].map(|pick| corners.into_iter().reduce(pick).expect("four"));
+        prop_assert!((figures.darkest - least / most).abs() < 0.05, "{} for {}", figures.darkest, least / most);
     }
 
     /// Between strokes paper is seen all over, so a hand's shadow in the middle of the picture goes too.

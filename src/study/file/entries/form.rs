@@ -100,9 +100,9 @@ impl EntryForm {
             }
             (Self::Values, Value::Array(list)) => {
                 let values = list.iter().map(|v| self.value(name, v)).collect::<Result<Vec<_>, _>>()?;
-                match values.as_slice() {
-                    &[a, b] if a <= b => Ok(Got::Values([a, b])),
-                    &[_, _] => Err(wrong("the darkest value first")),
+                match *values.as_slice() {
+                    [a, b] if a <= b => Ok(Got::Values([a, b])),
+                    [_, _] => Err(wrong("the darkest value first")),
                     _ => Err(wrong(counted(values.len()))),
                 }
             }
