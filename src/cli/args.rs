@@ -6,11 +6,13 @@ use std::path::PathBuf;
 use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
+use super::begin::is_of_another_sheet;
 use super::new::NewArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
-use super::study_args::{StudyArgs, is_of_table};
+use super::structure::StructureArgs;
+use super::study_args::StudyArgs;
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -36,6 +38,8 @@ pub(crate) enum Command {
     Draw(Box<DrawArgs>),
     /// Make the numbered value plan of a reference picture, with its key, to work from
     Plan(Box<PlanArgs>),
+    /// Make the value structure of a reference picture: groups, strongest contrast, what must read alike, two and three values
+    Structure(Box<StructureArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -57,7 +61,7 @@ pub(crate) enum Command {
 
 /// Settings of `draw`.
 #[derive(Debug, Args)]
-#[command(after_help = DRAW_EXAMPLES, mut_args(without_the_plans))]
+#[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct DrawArgs {
     /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
     #[arg(value_name = "REF")]
@@ -84,9 +88,9 @@ pub(crate) struct DrawArgs {
     pub(crate) running: RunningArgs,
 }
 
-/// Keeps what is about the value plan out of the help of a drawing.
-fn without_the_plans(arg: Arg) -> Arg {
-    if is_of_table(&arg, "plan") { arg.hide(true) } else { arg }
+/// Keeps what is about other sheets out of the help of a drawing.
+fn without_other_sheets(arg: Arg) -> Arg {
+    if is_of_another_sheet(&arg, "draw") { arg.hide(true) } else { arg }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:

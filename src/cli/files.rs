@@ -361,6 +361,14 @@ fn drawing(text: &OsString, format: Option<FormatArg>) -> Result<Output, Failure
     Ok(Output::File(content, path))
 }
 
+/// The name of a file beside another.
+pub(super) fn beside(path: &Path, what: &str, ending: &str) -> OsString {
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push(what);
+    name.push(ending);
+    path.with_file_name(name).into()
+}
+
 /// The ending of a file's name in lower case, empty when there is none.
 pub(super) fn ending_of(path: &Path) -> String {
     path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default()

@@ -1,6 +1,7 @@
 //! The command line: one file per command, failures to exit codes.
 
 mod args;
+mod begin;
 mod draw;
 mod files;
 mod job;
@@ -11,6 +12,7 @@ mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
+mod structure;
 mod study_args;
 mod zones;
 
@@ -24,8 +26,8 @@ use clap::{CommandFactory, Parser};
 use merestone::sheet::{Paper, papers};
 use merestone::units::MM_PER_INCH;
 
-use args::{Command, CommandLine};
-use print::{Failure, hand_over, sentence_of};
+use args::{Command, CommandLine, RunningArgs};
+use print::{Failure, hand_over, say, sentence_of};
 
 /// Runs what the command line asks for and gives the exit code; whatever happens gets one sentence.
 pub(crate) fn run() -> ExitCode {
@@ -69,8 +71,9 @@ fn dispatch() -> Result<(), Failure> {
         Err(complaint) => return Err(Failure::wrong_use(sentence_of(&complaint))),
     };
     match line.command {
-        Command::Draw(args) => draw::run(&args),
-        Command::Plan(args) => plan::run(&args),
+        Command::Draw(args) => said(&args.running, || draw::run(&args, args.running.quiet)),
+        Command::Plan(args) => said(&args.running, || plan::run(&args, args.running.quiet)),
+        Command::Structure(args) => said(&args.running, || structure::run(&args, args.running.quiet)),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
@@ -80,6 +83,27 @@ fn dispatch() -> Result<(), Failure> {
         }
         Command::Manual => hand_over(&manual()?),
     }
+}
+
+/// Runs a command on as many threads as were asked for, and says what it has to say.
+fn said(
+    running: &RunningArgs,
+    command: impl FnOnce() -> Result<Vec<String>, Failure>,
+) -> Result<(), Failure> {
+    set_threads(running)?;
+    let lines = command()?;
+    if !running.quiet {
+        lines.iter().for_each(|line| say(line));
+    }
+    Ok(())
+}
+
+/// Sets how many threads work at once; without the option all processors do.
+fn set_threads(running: &RunningArgs) -> Result<(), Failure> {
+    let Some(threads) = running.threads else { return Ok(()) };
+    rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
+        Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
+    })
 }
 
 /// One line per paper: name, mm, inches.

@@ -11,19 +11,16 @@ use merestone::plan::PLAN_LINE_MM;
 use merestone::sheet::Layer;
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{
-    Choices, KeyPlace, Marks, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study,
-    value_plan,
+    Choices, KeyPlace, Marks, Settings, Stages, ValuePlan, key_printing, report, value_plan,
 };
 
 use super::args::{FileArgs, RunningArgs};
-use super::draw::{PREVIEW_PX_PER_MM, set_threads};
-use super::files::{Content, Output, Outputs};
+use super::begin::{self, Ready, is_of_another_sheet, prepare, refuse_other_sheets};
+use super::draw::PREVIEW_PX_PER_MM;
+use super::files::{Content, Output, Outputs, beside};
 use super::job::{Job, failure};
-use super::page_args;
-use super::print::{Failure, say};
-use super::progress::Progress;
+use super::print::Failure;
 use super::study_args::{StudyArgs, is_of_table};
-use super::zones::{read_mask, spare_mask};
 
 /// Settings of `plan`.
 #[derive(Debug, Args)]
@@ -64,7 +61,9 @@ const ONLY_A_DRAWING: [(&str, &str); 5] = [
 /// Keeps them out of the help.
 fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
     let name = arg.get_id().as_str();
-    let hidden = is_of_table(&arg, "plotter") || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
+    let hidden = is_of_table(&arg, "plotter")
+        || is_of_another_sheet(&arg, "plan")
+        || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
     if hidden { arg.hide(true) } else { arg }
 }
 
@@ -109,56 +108,36 @@ fn settings(args: &PlanArgs, job: &Job) -> Result<Settings, Failure> {
     Ok(settings)
 }
 
-/// Makes the plan of one reference: all is checked before work begins and written after all of it is done.
-pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
-    let job = Job::new(&args.reference, &args.study)?;
-    let choices = &job.choices;
-    check(args, choices)?;
-    let mut settings = settings(args, &job)?;
-    let max_megapixels = args.running.max_megapixels;
-    let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
-    settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
-    page_args::check(&settings.page)?;
-    job.check_input(max_megapixels)?;
-    let outputs = outputs(args, &job, &settings)?;
-    spare_mask(choices, &outputs)?;
-    job.spare_study(&outputs)?;
-    set_threads(&args.running)?;
+/// Makes the plan of one reference: all is checked before work begins and written after all of it is done. What there is to
+/// say comes back.
+pub(crate) fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    refuse_other_sheets(&args.study, "plan")?;
+    let ready = prepare(&args.reference, &args.study, &args.running, |job| {
+        check(args, &job.choices)?;
+        settings(args, job)
+    })?;
+    let Ready { job, settings, .. } = &ready;
+    let outputs = outputs(args, job, settings)?;
+    ready.spare_what_is_read(&outputs)?;
 
-    let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
-    progress.begin("reading the reference");
-    let mut timings_ms = Vec::new();
-    let since = Instant::now();
-    let (reference, mut notes) = job.read(max_megapixels)?;
-    notes.extend(mask_notes);
-    timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
-    let made =
-        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| job.failure(&e))?;
-    let mut stages = made.take(&mut notes);
-    timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
+    let progress = begin::progress(hidden);
+    let mut made = ready.make(&progress)?;
     progress.begin("placing the numbers and making the files");
     let since = Instant::now();
-    let plan = value_plan(&stages, &settings, &choices.plan).map_err(|e| failure(&e))?.take(&mut notes);
+    let plan =
+        value_plan(&made.stages, settings, &job.choices.plan).map_err(|e| failure(&e))?.take(&mut made.notes);
     // Numbers may lie on pages that the lines alone leave empty; the report says which pages there are.
-    stages.shown.printing = plan.printing.clone();
-    timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
-    let timings_ms = args.running.timings.then_some(&timings_ms[..]);
+    made.stages.shown.printing = plan.printing.clone();
+    made.timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
+    let timings_ms = made.timings(&args.running);
     let results = outputs
         .list()
         .iter()
-        .map(|output| result(output.content(), &stages, &plan, &settings, &job, timings_ms))
+        .map(|output| result(output.content(), &made.stages, &plan, settings, job, timings_ms))
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    if !args.running.quiet {
-        notes.iter().for_each(|note| say(&format!("note: {note}")));
-        if let Some(list) = timings_ms {
-            let parts: Vec<String> = list.iter().map(|(name, ms)| format!("{name} {ms:.0} ms")).collect();
-            say(&format!("timings: {}", parts.join(", ")));
-        }
-        say(&summary(&stages, &plan, &outputs));
-    }
-    Ok(())
+    Ok(made.said(&args.running, [summary(&made.stages, &plan, &outputs)]))
 }
 
 /// What is to be written, checked; without names the plan lies beside the reference, or the study file.
@@ -182,14 +161,6 @@ fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, F
         outputs.check(&job.input)?;
     }
     Ok(outputs)
-}
-
-/// The name of a file beside another.
-fn beside(path: &Path, what: &str, ending: &str) -> OsString {
-    let mut name = path.file_stem().unwrap_or_default().to_owned();
-    name.push(what);
-    name.push(ending);
-    path.with_file_name(name).into()
 }
 
 /// The layers that get a file each; none when they stay together.

@@ -18,6 +18,7 @@ use thiserror::Error;
 use crate::colour::{lightness, lightness_f32, reflectance};
 use crate::notes::Noted;
 use crate::raster::Raster;
+use crate::reference::resample;
 
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
@@ -150,6 +151,31 @@ impl ToneField {
     pub fn light(&self) -> Raster<f32> {
         self.lightness.map(|l| reflectance(f64::from(l)) as f32)
     }
+
+    /// The same tones on a picture `times` smaller, with `width` x `height` working pixels and a scale of its own: widths in
+    /// mm shrink with it, tones are averaged in light.
+    #[must_use]
+    pub fn smaller(&self, times: f64, [width, height]: [usize; 2], scale: ValueScale) -> Self {
+        let px_per_mm = self.px_per_mm * times * width as f64 / self.lightness.width() as f64;
+        Self {
+            reflectance: resample(&self.reflectance, width, height),
+            fine: resample(&self.fine, width, height),
+            lightness: resample(&self.light(), width, height).map(lightness_f32),
+            px_per_mm,
+            mean_width_mm: self.mean_width_mm / times,
+            waver: self.waver.smaller(times),
+            pitch_mm: self.pitch_mm.map(|mm| mm / times),
+            pitch_regions: self
+                .pitch_regions
+                .iter()
+                .map(|r| PitchRegion { pitch_mm: r.pitch_mm / times, ..*r })
+                .collect(),
+            scale,
+            kind: self.kind,
+            evidence: self.evidence.clone(),
+            tone_range: self.tone_range,
+        }
+    }
 }
 
 /// Unevenness in L* that a first mean may leave: the rounds that keep edges take out the rest.
@@ -207,18 +233,7 @@ pub fn measure(
         let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm);
         (kept.lightness, waver)
     };
-    let scale = ValueScale::new(match &options.breaks {
-        BreakRule::Explicit(breaks) => breaks.clone(),
-        BreakRule::Even => even_breaks([0.0, 100.0], options.values),
-        BreakRule::Fitted => {
-            let bins = histogram(lightness.data());
-            if kind.is_ink() {
-                fitted_ink_breaks(&bins, usize::from(options.values))
-            } else {
-                fitted_breaks(&bins, usize::from(options.values))
-            }
-        }
-    });
+    let scale = scale_of(&lightness, kind, &options.breaks, options.values);
     let field = ToneField {
         reflectance: normal,
         fine,
@@ -241,6 +256,20 @@ pub fn measure(
         tone_range,
     };
     Ok(Noted::with(field, notes))
+}
+
+/// The value scale of averaged tones (L*) by a rule; a list of breaks is taken as it is.
+#[must_use]
+pub fn scale_of(lightness: &Raster<f32>, kind: ReferenceKind, rule: &BreakRule, values: u8) -> ValueScale {
+    ValueScale::new(match rule {
+        BreakRule::Explicit(breaks) => breaks.clone(),
+        BreakRule::Even => even_breaks([0.0, 100.0], values),
+        BreakRule::Fitted => {
+            let bins = histogram(lightness.data());
+            let fitted = if kind.is_ink() { fitted_ink_breaks } else { fitted_breaks };
+            fitted(&bins, usize::from(values))
+        }
+    })
 }
 
 /// Width in mm of the narrowest first mean that leaves little of the texture's unevenness.
