@@ -1,13 +1,13 @@
 //! The strongest contrast: where two neighbouring areas differ most, seen through a window of a working square's size.
 //!
-//! At a place on the border of two areas the window around it holds a share p of the one and q of the other, with the L* of
-//! their mean reflectances in it. Its strength is the step between these two times 2 sqrt(p q): twice the standard deviation of
+//! At a place on the border of two areas they have shares p and q of the window around it (of all of it, also where it reaches
+//! over the picture's edge), with the L* of their mean reflectances in it. Its strength is the step between these two times 2 sqrt(p q): twice the standard deviation of
 //! lightness over both when they fill the window (root-mean-square contrast, Peli 1990, "Contrast in complex images"), so the
 //! whole step where each has half, and little for a speck on a ground. In L*.
 
 use std::collections::HashMap;
 
-use kurbo::Point;
+use kurbo::{Point, Rect};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -70,6 +70,13 @@ pub struct Contrast {
     pub as_strong_share: f64,
 }
 
+impl Contrast {
+    /// The window, in mm on the picture.
+    pub(super) fn window(&self) -> Rect {
+        Rect::from_center_size((self.at_mm[0], self.at_mm[1]), (self.window_mm, self.window_mm))
+    }
+}
+
 /// A place on the border of two areas.
 struct Place {
     at: Point,
@@ -91,8 +98,8 @@ pub fn strongest_contrast(of: &StructureGround<'_>, areas: &Raster<u32>, window_
     let px = of.tone.px_per_mm;
     let window_px = (window_mm * px).max(2.0);
     let places = places(areas, window_px / PLACES_ACROSS);
-    let seen: Vec<[Side; 3]> = places.par_iter().map(|p| window(of, areas, p, window_px)).collect();
-    let judged: Vec<Judged> = seen.iter().map(Judged::new).collect();
+    let seen: Vec<[Side; 2]> = places.par_iter().map(|p| window(of, areas, p, window_px)).collect();
+    let judged: Vec<Judged> = seen.iter().map(|sides| Judged::new(sides, samples_in(window_px))).collect();
     // The first of several alike, in reading order.
     let best = |wanted: &dyn Fn(usize) -> bool| {
         (0..places.len()).filter(|&k| wanted(k)).fold(None, |best: Option<usize>, k| match best {
@@ -184,21 +191,16 @@ fn places(areas: &Raster<u32>, cell_px: f64) -> Vec<Place> {
     found.into_iter().zip(pairs).map(middle).collect()
 }
 
-/// What a window around a place holds of both its areas, and of everything.
-fn window(of: &StructureGround<'_>, areas: &Raster<u32>, place: &Place, window_px: f64) -> [Side; 3] {
-    let mut sides = [Side::default(); 3];
+/// What a window around a place holds of both its areas.
+fn window(of: &StructureGround<'_>, areas: &Raster<u32>, place: &Place, window_px: f64) -> [Side; 2] {
+    let mut sides = [Side::default(); 2];
     let rows = samples(place.at.y, window_px, areas.height());
     let columns = samples(place.at.x, window_px, areas.width());
     for y in rows {
         for x in columns.clone() {
-            let (id, light) = (areas.at(x, y), f64::from(of.tone.reflectance.at(x, y)));
-            let mut add = |k: usize| {
+            if let Some(k) = place.areas.iter().position(|&a| a == areas.at(x, y)) {
                 sides[k].count += 1.0;
-                sides[k].reflectance += light;
-            };
-            add(2);
-            if let Some(k) = place.areas.iter().position(|&a| a == id) {
-                add(k);
+                sides[k].reflectance += f64::from(of.tone.reflectance.at(x, y));
             }
         }
     }
@@ -209,7 +211,17 @@ fn window(of: &StructureGround<'_>, areas: &Raster<u32>, place: &Place, window_p
 fn samples(middle: f64, window_px: f64, side: usize) -> std::iter::StepBy<std::ops::Range<usize>> {
     let from = (middle - window_px / 2.0).round().max(0.0) as usize;
     let to = ((middle + window_px / 2.0).round() as usize).clamp(from + 1, side.max(from + 1));
-    (from.min(side - 1)..to.min(side)).step_by((window_px as usize / SAMPLES_ACROSS).max(1))
+    (from.min(side - 1)..to.min(side)).step_by(step(window_px))
+}
+
+/// Pixels from sample to sample.
+fn step(window_px: f64) -> usize {
+    (window_px as usize / SAMPLES_ACROSS).max(1)
+}
+
+/// Samples in a window that lies whole on the picture.
+fn samples_in(window_px: f64) -> f64 {
+    (window_px / step(window_px) as f64).powi(2)
 }
 
 /// How strong the contrast at a place is.
@@ -220,9 +232,9 @@ struct Judged {
 }
 
 impl Judged {
-    fn new([a, b, all]: &[Side; 3]) -> Self {
+    fn new([a, b]: &[Side; 2], all: f64) -> Self {
         let lightness = [a, b].map(|s| tone_of(s.reflectance, s.count));
-        let shares = [a, b].map(|s| s.count / all.count.max(1.0));
+        let shares = [a, b].map(|s| (s.count / all).min(1.0));
         let step = if a.count > 0.0 && b.count > 0.0 { (lightness[0] - lightness[1]).abs() } else { 0.0 };
         Self { strength: step * 2.0 * (shares[0] * shares[1]).sqrt(), lightness, shares }
     }

@@ -1,6 +1,6 @@
 //! Where the groups lie: their outlines on a small picture, and the place of each with most room.
 
-use kurbo::Point;
+use kurbo::{Point, Rect};
 
 use crate::distance::squared_distance_to;
 use crate::raster::Raster;
@@ -10,6 +10,8 @@ use super::thumbnail::{fitted, sampled, working};
 
 /// Width of the mean that takes the pixel's stairs out of outlines, in pixels.
 const SMOOTH_PX: f32 = 1.2;
+/// Half the width of what a name keeps off a line, in pixels.
+const LINE_PX: f64 = 2.0;
 
 /// Groups on a small picture.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -20,19 +22,27 @@ pub(super) struct GroupMap {
     pub(super) outlines: Vec<Vec<Point>>,
     /// For each group the place with most room on it in mm, and that room in mm.
     pub(super) places: Vec<(Point, f64)>,
+    /// The same for its name: off the line of a window.
+    pub(super) names: Vec<(Point, f64)>,
     /// How many times the picture is larger.
     times: f64,
 }
 
 impl GroupMap {
-    /// The map of a picture whose pixels belong to groups.
-    pub(super) fn new(of: &Raster<u32>, count: usize, picture_mm: [f64; 2], room_mm: [f64; 2]) -> Self {
+    /// The map of a picture whose pixels belong to groups; names keep off the line of a window, in mm on the picture.
+    pub(super) fn new(
+        of: &Raster<u32>,
+        count: usize,
+        window_mm: Option<Rect>,
+        picture_mm: [f64; 2],
+        room_mm: [f64; 2],
+    ) -> Self {
         let size_mm = fitted(picture_mm, room_mm);
         let small = sampled(of, working(size_mm));
         let (w, h) = (small.width(), small.height());
         let per_px = size_mm[0] / w as f64;
         let mut outlines = Vec::new();
-        let mut places = Vec::new();
+        let (mut places, mut names) = (Vec::new(), Vec::new());
         for group in 0..count as u32 {
             // The picture's edge is no outline, but bounds the room.
             let mut outside = Raster::new(w + 2, h + 2, true);
@@ -41,20 +51,37 @@ impl GroupMap {
                     outside.set(x + 1, y + 1, small.at(x, y) != group);
                 }
             }
-            let room = squared_distance_to(&outside);
-            let most = (0..room.data().len())
-                .fold(0, |best, i| if room.data()[i] > room.data()[best] { i } else { best });
-            let at = Point::new((most % (w + 2)) as f64 - 0.5, (most / (w + 2)) as f64 - 0.5);
-            let room_mm = f64::from(room.data()[most]).sqrt() * per_px;
+            let (at, room_mm) = widest(&outside, per_px);
+            if let Some(r) = window_mm {
+                let to_px = size_mm[0] / picture_mm[0] / per_px;
+                let line = |from: f64, to: f64, p: usize| {
+                    let off = |edge: f64| (p as f64 - 0.5 - edge * to_px).abs();
+                    off(from).min(off(to)) < LINE_PX
+                };
+                let across = |from: f64, to: f64, p: usize| {
+                    let p = p as f64 - 0.5;
+                    p > from * to_px - LINE_PX && p < to * to_px + LINE_PX
+                };
+                for y in 0..h + 2 {
+                    for x in 0..w + 2 {
+                        let on = line(r.x0, r.x1, x) && across(r.y0, r.y1, y)
+                            || line(r.y0, r.y1, y) && across(r.x0, r.x1, x);
+                        if on {
+                            outside.set(x, y, true);
+                        }
+                    }
+                }
+            }
+            names.push(widest(&outside, per_px));
             // A group too thin for a small pixel lies where its own pixels do.
-            let at = if room_mm > 0.0 { at } else { anywhere(of, group, [w, h]).unwrap_or(at) };
-            places.push((Point::new(at.x * per_px, at.y * per_px), room_mm));
+            let thin = || anywhere(of, group, [w, h]).map(|p| Point::new(p.x * per_px, p.y * per_px));
+            places.push((if room_mm > 0.0 { at } else { thin().unwrap_or(at) }, room_mm));
             let share = gaussian(&small.map(|g| if g == group { 1.0 } else { 0.0 }), SMOOTH_PX);
             let placed = |p: Point| Point::new(p.x * per_px, p.y * per_px);
             outlines
                 .extend(level_lines(&share, 0.5).into_iter().map(|l| l.into_iter().map(placed).collect()));
         }
-        Self { size_mm, outlines, places, times: picture_mm[0] / size_mm[0] }
+        Self { size_mm, outlines, places, names, times: picture_mm[0] / size_mm[0] }
     }
 
     /// mm on it for each mm on the picture.
@@ -66,6 +93,16 @@ impl GroupMap {
     pub(super) fn middles(&self) -> Vec<Point> {
         self.places.iter().map(|(p, _)| Point::new(p.x * self.times, p.y * self.times)).collect()
     }
+}
+
+/// The place with most room off some pixels, one around them added on every side, and that room, in mm.
+fn widest(outside: &Raster<bool>, per_px: f64) -> (Point, f64) {
+    let room = squared_distance_to(outside);
+    let w = room.width();
+    let most =
+        (0..room.data().len()).fold(0, |best, i| if room.data()[i] > room.data()[best] { i } else { best });
+    let at = Point::new((most % w) as f64 - 0.5, (most / w) as f64 - 0.5);
+    (Point::new(at.x * per_px, at.y * per_px), f64::from(room.data()[most]).sqrt() * per_px)
 }
 
 /// The middle of a group's first pixel, in small pixels.
@@ -160,7 +197,7 @@ mod tests {
                 })
                 .collect(),
         );
-        let map = GroupMap::new(&of, 1, [100.0, 60.0], [100.0, 60.0]);
+        let map = GroupMap::new(&of, 1, None, [100.0, 60.0], [100.0, 60.0]);
         assert_eq!(map.outlines.len(), 1, "one outline");
         let line = &map.outlines[0];
         assert_eq!(line.first(), line.last(), "it closes");

@@ -168,7 +168,10 @@ pub fn structure(
         (membership(of.groups, values.width(), values.height(), tone.px_per_mm), of.groups.len(), None)
     };
     let figures = part_tones(tone, values, &member, group_count);
-    let map = map::GroupMap::new(&member, group_count, of.size_mm(), thumb_mm);
+    let window_mm = options.window_mm.or(of.squares.map(|s| s.side_mm)).unwrap_or(USUAL_WINDOW_MM);
+    let contrast = strongest_contrast(of, &areas, window_mm);
+    let window = contrast.as_ref().map(Contrast::window);
+    let map = map::GroupMap::new(&member, group_count, window, of.size_mm(), thumb_mm);
     let places = map.middles();
     let groups: Vec<StructureGroup> = figures
         .into_iter()
@@ -186,8 +189,6 @@ pub fn structure(
         })
         .collect();
     let rest = 1.0 - groups.iter().map(|g| g.tone.share).sum::<f64>();
-    let window_mm = options.window_mm.or(of.squares.map(|s| s.side_mm)).unwrap_or(USUAL_WINDOW_MM);
-    let contrast = strongest_contrast(of, &areas, window_mm);
     let keep_alike = keep_alike(of, &areas, count, &groups, options);
     let thumbnails = [2, 3]
         .into_iter()

@@ -183,22 +183,18 @@ fn group_map(page: &mut Block, of: &Structure, corner: Point, width: f64) -> f64
     page.lines(map.outlines.iter().map(moved).collect(), THIN_MM, 1.0);
     // The window of the strongest contrast.
     let window = of.contrast.as_ref().map(|c| {
-        let scale = map.scale();
-        let at = placed(Point::new(c.at_mm[0] * scale, c.at_mm[1] * scale));
-        Rect::from_center_size(at, (c.window_mm * scale, c.window_mm * scale)).intersect(frame)
+        (kurbo::Affine::translate(corner.to_vec2()) * kurbo::Affine::scale(map.scale()))
+            .transform_rect_bbox(c.window())
+            .intersect(frame)
     });
     if let Some(window) = window {
         page.outline(window, LINE_MM, 1.0);
     }
     let mut unnamed = false;
-    for (group, &(at, room)) in of.groups.iter().zip(&map.places) {
+    for (group, &(at, room)) in of.groups.iter().zip(&map.names) {
         let height = if room > 2.0 * NAME_ROOM_MM { LETTER_MM } else { SMALL_MM };
         let text = shortened(&group.name, height, (2.0 * room * 0.8).max(0.0));
-        let text = text.filter(|t| {
-            // A name keeps within its group, and off the window's line.
-            let half = kurbo::Vec2::new(width_mm(t, height) / 2.0, height / 2.0);
-            half.hypot() + 0.3 <= room && window.is_none_or(|w| !touches(w, placed(at), half))
-        });
+        let text = text.filter(|t| (width_mm(t, height) / 2.0).hypot(height / 2.0) + 0.3 <= room);
         match text {
             Some(text) => {
                 let below = placed(at) + kurbo::Vec2::new(0.0, height / 2.0);
@@ -220,14 +216,6 @@ fn group_map(page: &mut Block, of: &Structure, corner: Point, width: f64) -> f64
         page.text(line, Point::new(corner.x, y), SMALL_MM, Anchor::Start);
     }
     y
-}
-
-/// Whether a text's box touches the line of a rectangle.
-fn touches(r: Rect, middle: Point, half: kurbo::Vec2) -> bool {
-    let gap = 0.5;
-    let b = Rect::new(middle.x - half.x, middle.y - half.y, middle.x + half.x, middle.y + half.y)
-        .inflate(gap, gap);
-    b.intersect(r).area() > 0.0 && !(b.x0 > r.x0 && b.x1 < r.x1 && b.y0 > r.y0 && b.y1 < r.y1)
 }
 
 /// The table of the groups, with a bar each.

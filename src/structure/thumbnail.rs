@@ -8,8 +8,8 @@ use crate::groups::rounded;
 use crate::plan::hatching::hatched;
 use crate::plan::{KeyValue, key_values};
 use crate::raster::Raster;
-use crate::tone::{BreakRule, ToneField, scale_of};
-use crate::transitions::{AreaPolygon, BoundaryNet, NetOptions, WalkError, trace};
+use crate::tone::{BreakRule, ToneField, ValueScale, even_breaks, fitted_breaks, histogram};
+use crate::transitions::{AreaPolygon, BoundaryNet, HowMuch, NetOptions, WalkError, trace};
 
 /// Working pixels per mm of a small picture, as of a drawing.
 const PX_PER_MM: f64 = 6.0;
@@ -50,9 +50,10 @@ pub(super) fn working(size_mm: [f64; 2]) -> [usize; 2] {
 
 /// The picture of `size_mm` in `values` values, fitted to `room_mm`.
 ///
-/// Breaks are found from the whole picture's tones by the rule; a list of breaks of the study is for its own number of values,
-/// so they are fitted instead. Areas are then settled as on a drawing of that size: with the usual narrowest width, least area
-/// and plainness.
+/// Breaks are found from the whole picture's tones: even ones where the study has those, else by least squares over all tones.
+/// On ink, too, bare paper and solid black do not stand apart as they do on a drawing: with two or three values nearly all of the
+/// picture would lie between them. A list of breaks is for the study's own number of values. Areas are settled as on a drawing of
+/// that size with the usual narrowest width and least area, at plainness 0: these limits alone make a small picture plain.
 ///
 /// # Errors
 /// As [`BoundaryNet::polygons`].
@@ -64,14 +65,16 @@ pub fn thumbnail(
     room_mm: [f64; 2],
 ) -> Result<Thumbnail, WalkError> {
     let small_mm = fitted(size_mm, room_mm);
-    let rule = match rule {
-        BreakRule::Even => &BreakRule::Even,
-        BreakRule::Fitted | BreakRule::Explicit(_) => &BreakRule::Fitted,
-    };
-    let scale = scale_of(&tone.lightness, tone.kind, rule, values);
+    let scale = ValueScale::new(match rule {
+        BreakRule::Even => even_breaks([0.0, 100.0], values),
+        BreakRule::Fitted | BreakRule::Explicit(_) => {
+            fitted_breaks(&histogram(tone.lightness.data()), usize::from(values))
+        }
+    });
     let tone = tone.smaller(size_mm[0] / small_mm[0], working(small_mm), scale);
     let map = areas::find(&tone, &AreaOptions::default());
-    let traced = trace(&tone, &map, &NetOptions::default());
+    let everything = NetOptions { how_much: HowMuch::Plainness(0.0), ..NetOptions::default() };
+    let traced = trace(&tone, &map, &everything);
     let key = key_values(&traced.values, &tone.reflectance, &tone.scale);
     let of_key = |figure: fn(&KeyValue) -> f64| key.iter().map(|k| rounded(figure(k), 6)).collect();
     Ok(Thumbnail {

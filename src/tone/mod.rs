@@ -233,7 +233,18 @@ pub fn measure(
         let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm);
         (kept.lightness, waver)
     };
-    let scale = scale_of(&lightness, kind, &options.breaks, options.values);
+    let scale = ValueScale::new(match &options.breaks {
+        BreakRule::Explicit(breaks) => breaks.clone(),
+        BreakRule::Even => even_breaks([0.0, 100.0], options.values),
+        BreakRule::Fitted => {
+            let bins = histogram(lightness.data());
+            if kind.is_ink() {
+                fitted_ink_breaks(&bins, usize::from(options.values))
+            } else {
+                fitted_breaks(&bins, usize::from(options.values))
+            }
+        }
+    });
     let field = ToneField {
         reflectance: normal,
         fine,
@@ -256,20 +267,6 @@ pub fn measure(
         tone_range,
     };
     Ok(Noted::with(field, notes))
-}
-
-/// The value scale of averaged tones (L*) by a rule; a list of breaks is taken as it is.
-#[must_use]
-pub fn scale_of(lightness: &Raster<f32>, kind: ReferenceKind, rule: &BreakRule, values: u8) -> ValueScale {
-    ValueScale::new(match rule {
-        BreakRule::Explicit(breaks) => breaks.clone(),
-        BreakRule::Even => even_breaks([0.0, 100.0], values),
-        BreakRule::Fitted => {
-            let bins = histogram(lightness.data());
-            let fitted = if kind.is_ink() { fitted_ink_breaks } else { fitted_breaks };
-            fitted(&bins, usize::from(values))
-        }
-    })
 }
 
 /// Width in mm of the narrowest first mean that leaves little of the texture's unevenness.
