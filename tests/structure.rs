@@ -90,7 +90,8 @@ fn options_win_over_the_study_file() {
     assert_eq!(of_options["structure"]["groups"].as_array().map(Vec::len), Some(3), "as the option says");
     assert_eq!(of_options["structure"]["contrast"]["window_mm"], 25.4);
     // The drawing of the same study has no structure, and passes its settings over.
-    let draw = desk.run(&[&["draw", "study.toml"][..], &SHEET, &["-o", "d.svg", "--report", "d.json"]].concat());
+    let draw =
+        desk.run(&[&["draw", "study.toml"][..], &SHEET, &["-o", "d.svg", "--report", "d.json"]].concat());
     assert_eq!(draw.code, 0, "{}", draw.err);
     let drawn: Value = serde_json::from_slice(&desk.get("d.json")).expect("JSON");
     assert!(drawn.get("structure").is_none(), "a drawing has none");

@@ -128,8 +128,13 @@ fn what_lies_beyond_the_picture_is_of_neither_side() {
 /// Five squares of 25 mm on paper; two pairs of like tones, one pair of one value that is told apart.
 fn patches() -> (ToneField, Raster<u8>) {
     // Of L* 75 and 74.2 (value 2), 55 and 54 (value 3), and 46 (value 3 too, 8 L* away).
-    const TONES: [([f64; 2], f64); 5] =
-        [([5.0, 5.0], 75.0), ([65.0, 5.0], 74.2), ([5.0, 65.0], 55.0), ([65.0, 65.0], 54.0), ([125.0, 35.0], 46.0)];
+    const TONES: [([f64; 2], f64); 5] = [
+        ([5.0, 5.0], 75.0),
+        ([65.0, 5.0], 74.2),
+        ([5.0, 65.0], 55.0),
+        ([65.0, 65.0], 54.0),
+        ([125.0, 35.0], 46.0),
+    ];
     scene([155.0, 100.0], |x, y| {
         let inside = TONES.iter().find(|(corner, _)| in_square(x, y, *corner, 25.0));
         inside.map_or(0.95, |(_, l)| crate::colour::reflectance(*l))
@@ -215,7 +220,15 @@ fn found_groups_are_the_large_areas_of_like_tone() {
 #[test]
 fn small_pictures_have_the_shares_and_the_ink_of_their_tones() {
     // Thirds of 0.9, 0.4 and 0.03: two and three values by least squares.
-    let of = scene([150.0, 100.0], |x, _| if x < 50.0 { 0.9 } else if x < 100.0 { 0.4 } else { 0.03 });
+    let of = scene([150.0, 100.0], |x, _| {
+        if x < 50.0 {
+            0.9
+        } else if x < 100.0 {
+            0.4
+        } else {
+            0.03
+        }
+    });
     let got = made(&of, &StructureOptions::default());
     let [two, three] = &got.thumbnails[..] else { panic!("two of them") };
     // L* 96, 69 and 20: of two classes the lighter two are one (27 apart, not 49).
@@ -238,10 +251,10 @@ fn small_pictures_have_the_shares_and_the_ink_of_their_tones() {
         .collect();
     for (from, coverage) in [(0.0, 0.0), (20.0, three.coverage[1]), (40.0, 1.0)] {
         let (mut inked, mut all) = (0.0, 0.0);
-        for k in 0..90 * 90 {
+        for k in 0..97 * 97 {
             let at = Point::new(
-                from + 1.0 + 18.0 * (f64::from(k % 90) + 0.5) / 90.0,
-                1.0 + 36.0 * (f64::from(k / 90) + 0.37) / 90.0,
+                from + 1.0 + 18.0 * (f64::from(k % 97) + 0.5) / 97.0,
+                1.0 + 36.0 * (f64::from(k / 97) + 0.37) / 97.0,
             );
             all += 1.0;
             inked += f64::from(u8::from(polygons.iter().any(|p| kurbo::Shape::contains(p, at))));
@@ -272,7 +285,14 @@ fn pages_hold_what_is_on_them() {
         for groups in [&groups[..], &groups[..3], &[]] {
             let edge = 11.0;
             let (tone, values) = &of;
-            let ground = StructureGround { tone, values, groups, pairs: &[], breaks: &BreakRule::Fitted, squares: None };
+            let ground = StructureGround {
+                tone,
+                values,
+                groups,
+                pairs: &[],
+                breaks: &BreakRule::Fitted,
+                squares: None,
+            };
             let made = structure(&ground, &StructureOptions::default(), thumb_room(size, edge))
                 .unwrap_or_else(|e| panic!("{e}"));
             let texts = PageTexts { remark: "a picture.png", net: &net, key: &key, breaks: &BREAKS };
@@ -300,7 +320,10 @@ fn pages_hold_what_is_on_them() {
                 }
                 for fill in &page.furniture.fills {
                     let b = kurbo::Shape::bounding_box(&fill.outline);
-                    assert!(inside.inflate(0.5, 0.5).union(b) == inside.inflate(0.5, 0.5), "{b:?} leaves the page");
+                    assert!(
+                        inside.inflate(0.5, 0.5).union(b) == inside.inflate(0.5, 0.5),
+                        "{b:?} leaves the page"
+                    );
                 }
                 rows += page.furniture.texts.iter().filter(|t| t.text.starts_with("a group")).count();
             }

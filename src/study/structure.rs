@@ -55,17 +55,15 @@ pub fn value_structure(
     let key = key_values(&traced.values, &tone.reflectance, &tone.scale);
     let [width, height] = ground.size_mm();
     let squares = ground.squares.map_or_else(String::new, |s| {
-        format!("; squares of {} mm, lettered along and numbered down from its top left", (s.side_mm * 10.0).round() / 10.0)
+        format!(
+            "; squares of {} mm, lettered along and numbered down from its top left",
+            (s.side_mm * 10.0).round() / 10.0
+        )
     });
     let named = Some(&settings.on_paper.title.name).filter(|name| !name.is_empty());
     let name = named.map_or_else(String::new, |name| format!("{name}; "));
     let remark = format!("{name}picture of {width:.0} x {height:.0} mm{squares}");
-    let texts = PageTexts {
-        remark: &remark,
-        net: &traced.net,
-        key: &key,
-        breaks: tone.scale.breaks(),
-    };
+    let texts = PageTexts { remark: &remark, net: &traced.net, key: &key, breaks: tone.scale.breaks() };
     let pages = pages(&figures, &texts, size_mm, edge_mm)?;
     Ok(ValueStructure { figures, pages })
 }
