@@ -56,7 +56,7 @@ fn found_groups_are_said_to_be_found() {
 
 #[test]
 fn named_groups_and_pairs_come_from_the_study() {
-    let more = "[[group]]\nname = \"ball\"\nzone = \"rect:15mm,20mm,20mm,20mm\"\nvalue = 5\n\
+    let more = "[[group]]\nname = \"ball\"\nzone = \"rect:18mm,24mm,20mm,16mm\"\nvalue = 5\n\
                 [[group]]\nname = \"air\"\nzone = \"rect:0mm,0mm,60mm,10mm\"\nvalue = [1, 2]\n\
                 [[keep-alike]]\ngroups = [\"ball\", \"air\"]\n";
     let desk = desk(more);
@@ -69,8 +69,8 @@ fn named_groups_and_pairs_come_from_the_study() {
     near(&ball["lightness"], 16.1, 0.2);
     near(&air["lightness"], 93.2, 0.2);
     assert_eq!((ball["value"].as_u64(), air["value"].as_u64()), (Some(5), Some(1)));
-    near(&ball["share"], 400.0 / 4800.0, 0.001);
-    // The middle of the ball's zone is (25, 30) mm: second column, second row.
+    near(&ball["share"], 320.0 / 4800.0, 0.001);
+    // The middle of the ball's zone is (28, 32) mm: second column, second row.
     assert_eq!(ball["square"], "B2");
     assert_eq!(got["keep_alike"]["pairs"][0]["squares"], serde_json::json!(["B2", "A1"]));
     assert_eq!(got["keep_alike"]["pairs"][0]["told_apart"], true);

@@ -109,8 +109,9 @@ pub fn pages(
     flow.y = HEADING_MM;
     flow.page.text("Value structure", Point::new(0.0, flow.y), HEADING_MM, Anchor::Start);
     flow.y += 1.0;
-    if let Some(remark) = shortened(texts.remark, SMALL_MM, width) {
-        flow.paragraph(&remark, SMALL_MM, 0.0, width);
+    for line in wrapped(texts.remark, width, SMALL_MM) {
+        // A name may be one long word.
+        flow.paragraph(&shortened(&line, SMALL_MM, width).unwrap_or_default(), SMALL_MM, 0.0, width);
     }
     small_pictures(&mut flow, of, thumb_room(size_mm, edge_mm));
     groups(&mut flow, of, texts.breaks);
@@ -242,11 +243,11 @@ fn groups(flow: &mut Flow, of: &Structure, breaks: &[f64]) {
     let shares = if small {
         [0.0, 0.25, 0.34, 0.45, 0.57, 0.66, 0.78]
     } else {
-        [0.0, 0.2, 0.27, 0.35, 0.45, 0.52, 0.6]
+        [0.0, 0.19, 0.26, 0.365, 0.465, 0.53, 0.62]
     };
     let x = shares.map(|share| share * width);
     let bar = [x[6], width];
-    let heads = ["", "square", "share", "mean reflects", "L*", "value", ""];
+    let heads = ["", "square", "share", "reflects", "L*", "value", ""];
     flow.y += SMALL_MM * SPACING;
     for (head, x) in heads.into_iter().zip(x) {
         flow.page.text(head, Point::new(x, flow.y), SMALL_MM, Anchor::Start);
@@ -277,7 +278,7 @@ fn groups(flow: &mut Flow, of: &Structure, breaks: &[f64]) {
     }
     scale(flow, top);
     flow.paragraph(
-        "Thick: from the lightest to the darkest tone, without 2.5 % at each end; cross line: the mean. Numbers are values.",
+        "Thick: from the lightest to the darkest tone, without 2.5 % at each end; cross line: the L* of what it reflects on average. Numbers are values.",
         SMALL_MM,
         0.0,
         width,
@@ -326,7 +327,7 @@ fn strongest(flow: &mut Flow, c: &Contrast, texts: &PageTexts<'_>, areas: &[(u8,
         None => format!("{:.0} mm right, {:.0} mm down", at[0], at[1]),
     };
     let mut said = vec![format!(
-        "{}: value {} (L* {:.0}) against value {} (L* {:.0}), a step of {:.0}. A window of {:.0} mm there holds {} and {} of \
+        "{}: value {} (there L* {:.0}) against value {} (there L* {:.0}), a step of {:.0}. A window of {:.0} mm there holds {} and {} of \
          them, which makes a contrast of {:.0}: the step times twice the root of both shares, the whole step where each has half.",
         capital(&place(&c.square, c.at_mm)),
         c.values[0],
