@@ -164,7 +164,7 @@ def check_scene(folder):
     # The two discs of codes 90 and 92 (0.8 L* apart); band and square of 150 and 152. The dark discs differ by 5 L*, and the
     # last is smaller than half a square.
     checked += 1
-    if sorted(map(sorted, names)) != WANTED:
+    if sorted(map(sorted, names)) != [["A4", "C1"], ["B2", "E2"]]:
         faults.append(f"keep-alike sets {names}")
     return faults + more, checked + n
 
