@@ -17,6 +17,7 @@ mod oracles;
 mod outputs;
 mod page;
 mod plan;
+mod several;
 mod structure;
 mod program;
 mod promises;

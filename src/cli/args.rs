@@ -1,11 +1,12 @@
 //! The command line as structs: what may be written, and the help an artist reads. No logic.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
+use super::batch::SeveralArgs;
 use super::begin::is_of_another_sheet;
 use super::new::NewArgs;
 use super::page_args::PageFileArgs;
@@ -60,12 +61,13 @@ pub(crate) enum Command {
 }
 
 /// Settings of `draw`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct DrawArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold.
     #[command(flatten)]
@@ -104,6 +106,8 @@ const DRAW_EXAMPLES: &str = "Examples:
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
       for a plotter that holds a pencil
+  merestone draw sketchbook --into drawings
+      every picture of a folder, each with its own files in another folder
   merestone draw study.toml --plainness 40
       from a study file, which 'merestone new picture.jpg' writes; options win over it
   merestone draw - --format svg -o - < picture.png > study.svg
@@ -137,10 +141,38 @@ pub(crate) struct FileArgs {
     /// Replace files that exist; the reference itself is never replaced
     #[arg(long)]
     pub(crate) overwrite: bool,
+
+    /// Several references.
+    #[command(flatten)]
+    pub(crate) several: SeveralArgs,
+}
+
+impl FileArgs {
+    /// Whether the drawing is to have the usual names and forms.
+    pub(crate) fn unnamed(&self) -> bool {
+        self.out.is_empty() && self.several.forms.is_empty()
+    }
+
+    /// An option that was given and names a single file.
+    pub(crate) fn names_a_file(&self) -> Option<&'static str> {
+        [("report", &self.report), ("value-map", &self.value_map), ("net", &self.net)]
+            .into_iter()
+            .find_map(|(name, path)| path.as_ref().map(|_| name))
+            .or_else(|| self.format.map(|_| "format"))
+    }
+
+    /// The file by whose name and folder results go that are not named: `named`, or that name in the folder for all.
+    pub(crate) fn named(&self, named: Option<&Path>) -> Option<PathBuf> {
+        let named = named?;
+        Some(match &self.several.into {
+            Some(into) => into.join(named.file_name().unwrap_or_default()),
+            None => named.to_owned(),
+        })
+    }
 }
 
 /// How the program runs.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Running")]
 pub(crate) struct RunningArgs {
     /// Largest reference to open, in megapixels (millions of pixels): a guard against files made to fill memory

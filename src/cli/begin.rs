@@ -5,11 +5,13 @@ use std::time::Instant;
 
 use clap::Arg;
 
-use merestone::study::{Settings, Stages, Step, run as run_study};
+use merestone::reference::announced_pixels;
+use merestone::study::{Settings, Stages, Step, most_working_pixels, run as run_study};
 
 use super::args::RunningArgs;
-use super::files::Outputs;
+use super::files::{Input, Outputs};
 use super::job::Job;
+use super::memory;
 use super::page_args;
 use super::print::Failure;
 use super::progress::Progress;
@@ -80,6 +82,15 @@ impl Ready<'_> {
     pub(crate) fn spare_what_is_read(&self, outputs: &Outputs) -> Result<(), Failure> {
         spare_mask(&self.job.choices, outputs)?;
         self.job.spare_study(outputs)
+    }
+
+    /// Memory in bytes that the work takes at most, as far as it can be told from the sizes of reference and paper.
+    pub(crate) fn bytes(&self) -> u64 {
+        let pixels = match &self.job.input {
+            Input::File(path) => announced_pixels(path).map_or(0.0, |[w, h]| f64::from(w) * f64::from(h)),
+            Input::Piped => 0.0,
+        };
+        memory::needed(pixels, most_working_pixels(&self.settings, pixels))
     }
 
     /// Reads the reference and runs all stages.

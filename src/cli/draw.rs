@@ -1,11 +1,14 @@
 //! `merestone draw`: options to settings, the study run, and everything written together.
 
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use merestone::output::{self, Look};
 use merestone::study::{Marks, Settings, Stages, report};
 
-use super::args::DrawArgs;
+use super::args::{DrawArgs, FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
 use super::begin::{self, Ready, prepare, refuse_other_sheets};
 use super::files::{Content, Outputs};
 use super::job::Job;
@@ -20,8 +23,16 @@ const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor ink
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
 pub(super) const PREVIEW_PX_PER_MM: f64 = 10.0;
 
-/// Draws one reference: all is checked before work begins and written after all of it is done. What there is to say comes back.
-pub(crate) fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+    /// Parts of a plotter's file that an earlier run left.
+    old_parts: Vec<PathBuf>,
+}
+
+/// Checks one reference and its files.
+fn before(args: &DrawArgs) -> Result<Before<'_>, Failure> {
     refuse_other_sheets(&args.study, "draw")?;
     if args.plotter.plotter.is_none()
         && let Some(name) = args.study.of_table("plotter")
@@ -30,7 +41,7 @@ pub(crate) fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure>
             "--{name} is about a plotter's file, and none is written; add --plotter with a name in .svg"
         )));
     }
-    let ready = prepare(&args.reference, &args.study, &args.running, |job| {
+    let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
         let mut settings = job.settings(args.plotter.plotter.is_some())?;
         settings.page.before_after = args.page.before_after.is_some();
         Ok(settings)
@@ -38,11 +49,60 @@ pub(crate) fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure>
     let Ready { job, settings, .. } = &ready;
     let (choices, input) = (&job.choices, &job.input);
     let tiled = settings.on_paper.print.paper.is_some();
-    let mut outputs = Outputs::new(&args.files, input, job.named(), tiled, &choices.layers_apart())?;
+    let named = args.files.named(job.named());
+    let mut outputs = Outputs::new(&args.files, input, named.as_deref(), tiled, &choices.layers_apart())?;
     let each = choices.plotter.apart;
     page_args::add(&mut outputs, &args.page, input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, each, input)?;
     ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs, old_parts })
+}
+
+impl SheetCommand for DrawArgs {
+    const ENDS: &'static str = "-underdrawing";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        let own = [
+            ("before-after", self.page.before_after.is_some()),
+            ("plotter", self.plotter.plotter.is_some()),
+            ("order-view", self.plotter.order_view.is_some()),
+        ];
+        let own = own.into_iter().find_map(|(name, given)| given.then_some(name));
+        self.files.names_a_file().or(own)
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Draws one reference: all is checked before work begins and written after all of it is done. What there is to say comes back.
+fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, mut outputs, old_parts } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
+    let (choices, input) = (&job.choices, &job.input);
+    let each = choices.plotter.apart;
 
     let progress = begin::progress(hidden);
     let mut made = ready.make(&progress)?;

@@ -146,6 +146,15 @@ impl Outputs {
         Ok(outputs)
     }
 
+    /// Refuses a folder into which nothing can be written.
+    pub(crate) fn probe(folder: &Path) -> Result<(), Failure> {
+        let path = folder.join(".merestone-probe");
+        StagedFile::new(&path, b"", true).map(drop).map_err(|e| match e {
+            OutputError::NotPermitted(_) => Failure::other(OutputError::NotPermitted(folder.into())),
+            other => Failure::other(other),
+        })
+    }
+
     /// The outputs in the order in which they were asked for.
     pub(crate) fn list(&self) -> &[Output] {
         &self.list
@@ -274,7 +283,7 @@ fn collect(args: &FileArgs, named: Option<&Path>, tiled: bool) -> Result<Vec<Out
             "--format is for -o - only; the ending of a file's name says its form",
         ));
     }
-    if args.out.is_empty() {
+    if args.unnamed() {
         let Some(named) = named else {
             return Err(Failure::wrong_use(
                 "a reference on standard input has no name to go by; say where to write with -o",

@@ -1,10 +1,12 @@
 //! The command line: one file per command, failures to exit codes.
 
 mod args;
+mod batch;
 mod begin;
 mod draw;
 mod files;
 mod job;
+mod memory;
 mod new;
 mod page_args;
 mod plan;
@@ -27,7 +29,8 @@ use merestone::sheet::{Paper, papers};
 use merestone::units::MM_PER_INCH;
 
 use args::{Command, CommandLine, RunningArgs};
-use print::{Failure, hand_over, say, sentence_of};
+use batch::SheetCommand;
+use print::{Failure, hand_over, sentence_of};
 
 /// Runs what the command line asks for and gives the exit code; whatever happens gets one sentence.
 pub(crate) fn run() -> ExitCode {
@@ -71,9 +74,9 @@ fn dispatch() -> Result<(), Failure> {
         Err(complaint) => return Err(Failure::wrong_use(sentence_of(&complaint))),
     };
     match line.command {
-        Command::Draw(args) => said(&args.running, || draw::run(&args, args.running.quiet)),
-        Command::Plan(args) => said(&args.running, || plan::run(&args, args.running.quiet)),
-        Command::Structure(args) => said(&args.running, || structure::run(&args, args.running.quiet)),
+        Command::Draw(args) => sheets(&*args),
+        Command::Plan(args) => sheets(&*args),
+        Command::Structure(args) => sheets(&*args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
@@ -85,17 +88,10 @@ fn dispatch() -> Result<(), Failure> {
     }
 }
 
-/// Runs a command on as many threads as were asked for, and says what it has to say.
-fn said(
-    running: &RunningArgs,
-    command: impl FnOnce() -> Result<Vec<String>, Failure>,
-) -> Result<(), Failure> {
-    set_threads(running)?;
-    let lines = command()?;
-    if !running.quiet {
-        lines.iter().for_each(|line| say(line));
-    }
-    Ok(())
+/// Runs a command on as many threads as were asked for.
+fn sheets<C: SheetCommand>(command: &C) -> Result<(), Failure> {
+    set_threads(command.running())?;
+    batch::run(command)
 }
 
 /// Sets how many threads work at once; without the option all processors do.

@@ -15,6 +15,7 @@ use merestone::study::{
 };
 
 use super::args::{FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
 use super::begin::{self, Ready, is_of_another_sheet, prepare, refuse_other_sheets};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Output, Outputs, beside};
@@ -23,12 +24,13 @@ use super::print::Failure;
 use super::study_args::{StudyArgs, is_of_table};
 
 /// Settings of `plan`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = PLAN_EXAMPLES, mut_args(without_what_only_a_drawing_has))]
 pub(crate) struct PlanArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold, so that plan and drawing are of the same areas on the same sheet.
     #[command(flatten)]
@@ -108,17 +110,62 @@ fn settings(args: &PlanArgs, job: &Job) -> Result<Settings, Failure> {
     Ok(settings)
 }
 
-/// Makes the plan of one reference: all is checked before work begins and written after all of it is done. What there is to
-/// say comes back.
-pub(crate) fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+}
+
+/// Checks one reference and its files.
+fn before(args: &PlanArgs) -> Result<Before<'_>, Failure> {
     refuse_other_sheets(&args.study, "plan")?;
-    let ready = prepare(&args.reference, &args.study, &args.running, |job| {
+    let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
         check(args, &job.choices)?;
         settings(args, job)
     })?;
-    let Ready { job, settings, .. } = &ready;
-    let outputs = outputs(args, job, settings)?;
+    let outputs = outputs(args, &ready.job, &ready.settings)?;
     ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs })
+}
+
+impl SheetCommand for PlanArgs {
+    const ENDS: &'static str = "-plan";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        self.files.names_a_file()
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Makes the plan of one reference: all is checked before work begins and written after all of it is done. What there is to
+/// say comes back.
+fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, outputs } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
 
     let progress = begin::progress(hidden);
     let mut made = ready.make(&progress)?;
@@ -144,11 +191,12 @@ pub(crate) fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure>
 fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
     let mut files = args.files.clone();
     let tiled = settings.on_paper.print.paper.is_some();
-    if let (Some(named), true) = (job.named(), files.out.is_empty()) {
+    let named = files.named(job.named());
+    if let (Some(named), true) = (&named, files.unnamed()) {
         let forms = [".svg", ".pdf"].into_iter().skip(usize::from(tiled));
         files.out.extend(forms.map(|ending| beside(named, "-plan", ending)));
     }
-    let mut outputs = Outputs::new(&files, &job.input, job.named(), tiled, &layers(&job.choices))?;
+    let mut outputs = Outputs::new(&files, &job.input, named.as_deref(), tiled, &layers(&job.choices))?;
     if matches!(job.choices.plan.key, KeyPlace::Both | KeyPlace::Page) {
         for (content, ending) in [(Content::KeySvg, "svg"), (Content::KeyPng, "png")] {
             let named = files.out.iter().map(Path::new).filter(|path| {

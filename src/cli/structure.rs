@@ -1,6 +1,7 @@
 //! `structure`: the value structure, from the same settings as drawing and plan.
 
 use std::ffi::OsString;
+use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -11,6 +12,7 @@ use merestone::strokes::StrokePlan;
 use merestone::study::{Settings, Stages, ValueStructure, page_printing, report, value_structure};
 
 use super::args::{FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
 use super::begin::{self, Ready, is_of_another_sheet, prepare, refuse_other_sheets};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Outputs, beside};
@@ -19,12 +21,13 @@ use super::print::Failure;
 use super::study_args::{StudyArgs, is_of_table};
 
 /// Settings of `structure`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = STRUCTURE_EXAMPLES, mut_args(without_what_is_drawn_from))]
 pub(crate) struct StructureArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold, so that the figures are of the areas that are drawn.
     #[command(flatten)]
@@ -102,18 +105,64 @@ fn settings(job: &Job) -> Result<Settings, Failure> {
     Ok(settings)
 }
 
-/// Makes the value structure of one reference: all is checked before work begins and written after all of it is done. What
-/// there is to say comes back.
-pub(crate) fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+}
+
+/// Checks one reference and its files.
+fn before(args: &StructureArgs) -> Result<Before<'_>, Failure> {
     check(args)?;
-    let ready = prepare(&args.reference, &args.study, &args.running, settings)?;
-    let Ready { job, settings, .. } = &ready;
+    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
     let mut files = args.files.clone();
-    if let (Some(named), true) = (job.named(), files.out.is_empty()) {
+    let named = files.named(ready.job.named());
+    if let (Some(named), true) = (&named, files.unnamed()) {
         files.out.push(beside(named, "-structure", ".pdf"));
     }
-    let outputs = Outputs::new(&files, &job.input, job.named(), false, &[])?;
+    let outputs = Outputs::new(&files, &ready.job.input, named.as_deref(), false, &[])?;
     ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs })
+}
+
+impl SheetCommand for StructureArgs {
+    const ENDS: &'static str = "-structure";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        self.files.names_a_file()
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Makes the value structure of one reference: all is checked before work begins and written after all of it is done. What
+/// there is to say comes back.
+fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, outputs } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
 
     let progress = begin::progress(hidden);
     let mut made = ready.make(&progress)?;

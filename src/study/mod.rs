@@ -31,7 +31,7 @@ pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
 pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, page_printing, value_plan};
 pub use report::report;
-pub use run::{Stages, Step, run, working_scale};
+pub use run::{Stages, Step, most_working_pixels, run, working_scale};
 pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
