@@ -323,8 +323,8 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all draw or plan.
-            if !words.starts_with("draw ") && !words.starts_with("plan ") {
+            // A line of the text may begin with the name too: commands of the README all make sheets.
+            if !["draw ", "plan ", "structure "].iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

@@ -34,15 +34,15 @@ impl FromStr for Bytes {
     }
 }
 
-/// What one reference takes, measured (DEVELOPERS.md): for the program's tables, for each pixel of the reference, and for each
-/// working pixel.
+/// What one reference takes in bytes, a fifth and more above what was measured (DEVELOPERS.md): for the program's tables; for each
+/// pixel of the reference while it is read and made into the picture; for each working pixel after that.
 const OF_ANY: f64 = 40e6;
-const OF_REFERENCE: f64 = 24.0;
-const OF_WORKING: f64 = 130.0;
+const OF_REFERENCE: f64 = 16.0;
+const OF_WORKING: f64 = 240.0;
 
 /// Memory in bytes that a reference of so many pixels takes at so many working pixels.
 pub(crate) fn needed(reference_pixels: f64, working_pixels: f64) -> u64 {
-    (OF_ANY + OF_REFERENCE * reference_pixels + OF_WORKING * working_pixels) as u64
+    (OF_ANY + (OF_REFERENCE * reference_pixels).max(OF_WORKING * working_pixels)) as u64
 }
 
 /// Half of the memory that is free: of the machine's, or of what its control group may take (cluster jobs run in one).
