@@ -34,7 +34,7 @@ pub(crate) struct SeveralArgs {
     #[arg(long, value_name = "FORM,FORM", value_enum, value_delimiter = ',', requires = "into")]
     pub(crate) forms: Vec<FormOf>,
 
-    /// How many references are worked on at once, 1 to 64 [default: one for each processor, as memory allows]
+    /// How many references are worked on at once, 1 to 64 [default: one for each processor, or for each of --threads, as memory allows]
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=64), requires = "into", allow_hyphen_values = true)]
     pub(crate) at_once: Option<u16>,
 
@@ -282,7 +282,7 @@ fn work<C: SheetCommand>(
 ) -> Vec<usize> {
     let memory = several.memory.map_or_else(memory::usual, |Bytes(bytes)| bytes);
     let processors = thread::available_parallelism().map_or(1, NonZero::get);
-    let most = several.at_once.map_or(processors, usize::from).clamp(1, jobs.len());
+    let most = several.at_once.or(running.threads).map_or(processors, usize::from).clamp(1, jobs.len());
     let progress = Progress::new(running.quiet, jobs.len() as u64);
     progress.counting("references");
     let shared = Mutex::new(Shared {
