@@ -112,9 +112,11 @@ pub(crate) fn run<C: SheetCommand>(command: &C) -> Result<(), Failure> {
             }
             Ok(())
         }
-        (None, _) => Err(Failure::wrong_use(
-            "several references need a folder to write into, so that each has files of its own; add --into with a folder",
-        )),
+        (None, list) => Err(Failure::wrong_use(format!(
+            "{} are several references ({} too), and each needs files of its own; add --into with a folder to write into",
+            list.len(),
+            Path::new(&list[list.len() - 1]).display()
+        ))),
     }
 }
 

@@ -13,7 +13,7 @@ pub(super) static STRUCTURE: Table = Table {
         Key::new("most-groups", Form::Count { least: 1, most: Some(MOST_GROUPS) }, Usual::Value("7"))
             .says(
                 "How many groups are found at most where none are named, 1 to 12",
-                "Where the study names no groups, find at most so many large areas instead, 1 to 12",
+                "How many large areas are found at most where the study names no groups, 1 to 12",
             )
             .sets(|c, t| {
                 c.structure.most_groups = parse_group_count(t)?;
