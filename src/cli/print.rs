@@ -55,10 +55,10 @@ impl Failure {
     pub(crate) fn tell_of(&self, name: &str) {
         match self {
             Self::WrongUse(sentence) | Self::Other(sentence) if sentence.contains(name) => {
-                say(&format!("merestone: {sentence}"))
+                say(&format!("merestone: {sentence}"));
             }
             Self::WrongUse(sentence) | Self::Other(sentence) => {
-                say(&format!("merestone: {name}: {sentence}"))
+                say(&format!("merestone: {name}: {sentence}"));
             }
             Self::ReaderGone => {}
         }
