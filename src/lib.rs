@@ -14,6 +14,7 @@
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
 //! plan         the value plan: a number for each area, and the key
+//! structure    the value structure: groups, strongest contrast, small pictures in two and three values
 //! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
@@ -40,6 +41,7 @@ pub mod guides;
 pub mod sheet;
 pub mod strokes;
 pub mod plan;
+pub mod structure;
 pub mod plotter;
 pub mod output;
 pub mod study;

@@ -98,6 +98,15 @@ impl MergeTree {
         stands
     }
 
+    /// The heights at which unions come to be, each once, lowest first.
+    #[must_use]
+    pub fn heights(&self) -> Vec<f64> {
+        let mut heights = self.height[self.leaves..].to_vec();
+        heights.sort_by(f64::total_cmp);
+        heights.dedup_by(|a, b| a.total_cmp(b).is_eq());
+        heights
+    }
+
     /// Height at which two leaves become one, in L*^2 mm; infinite if they never do, because an edit keeps them apart.
     #[must_use]
     pub fn height_between(&self, a: usize, b: usize) -> f64 {

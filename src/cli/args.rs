@@ -1,16 +1,19 @@
 //! The command line as structs: what may be written, and the help an artist reads. No logic.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
+use super::batch::SeveralArgs;
+use super::begin::is_of_another_sheet;
 use super::new::NewArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
-use super::study_args::{StudyArgs, is_of_table};
+use super::structure::StructureArgs;
+use super::study_args::StudyArgs;
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -36,6 +39,8 @@ pub(crate) enum Command {
     Draw(Box<DrawArgs>),
     /// Make the numbered value plan of a reference picture, with its key, to work from
     Plan(Box<PlanArgs>),
+    /// Make the value structure of a reference picture: groups, strongest contrast, what must read alike, two and three values
+    Structure(Box<StructureArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -56,12 +61,13 @@ pub(crate) enum Command {
 }
 
 /// Settings of `draw`.
-#[derive(Debug, Args)]
-#[command(after_help = DRAW_EXAMPLES, mut_args(without_the_plans))]
+#[derive(Clone, Debug, Args)]
+#[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct DrawArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold.
     #[command(flatten)]
@@ -84,9 +90,9 @@ pub(crate) struct DrawArgs {
     pub(crate) running: RunningArgs,
 }
 
-/// Keeps what is about the value plan out of the help of a drawing.
-fn without_the_plans(arg: Arg) -> Arg {
-    if is_of_table(&arg, "plan") { arg.hide(true) } else { arg }
+/// Keeps what is about other sheets out of the help of a drawing.
+fn without_other_sheets(arg: Arg) -> Arg {
+    if is_of_another_sheet(&arg, "draw") { arg.hide(true) } else { arg }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:
@@ -100,6 +106,8 @@ const DRAW_EXAMPLES: &str = "Examples:
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
       for a plotter that holds a pencil
+  merestone draw sketchbook --into drawings
+      every picture of a folder, each with its own files in another folder
   merestone draw study.toml --plainness 40
       from a study file, which 'merestone new picture.jpg' writes; options win over it
   merestone draw - --format svg -o - < picture.png > study.svg
@@ -133,10 +141,38 @@ pub(crate) struct FileArgs {
     /// Replace files that exist; the reference itself is never replaced
     #[arg(long)]
     pub(crate) overwrite: bool,
+
+    /// Several references.
+    #[command(flatten)]
+    pub(crate) several: SeveralArgs,
+}
+
+impl FileArgs {
+    /// Whether the drawing is to have the usual names and forms.
+    pub(crate) fn unnamed(&self) -> bool {
+        self.out.is_empty() && self.several.forms.is_empty()
+    }
+
+    /// An option that was given and names a single file.
+    pub(crate) fn names_a_file(&self) -> Option<&'static str> {
+        [("report", &self.report), ("value-map", &self.value_map), ("net", &self.net)]
+            .into_iter()
+            .find_map(|(name, path)| path.as_ref().map(|_| name))
+            .or_else(|| self.format.map(|_| "format"))
+    }
+
+    /// The file by whose name and folder results go that are not named: `named`, or that name in the folder for all.
+    pub(crate) fn named(&self, named: Option<&Path>) -> Option<PathBuf> {
+        let named = named?;
+        Some(match &self.several.into {
+            Some(into) => into.join(named.file_name().unwrap_or_default()),
+            None => named.to_owned(),
+        })
+    }
 }
 
 /// How the program runs.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Running")]
 pub(crate) struct RunningArgs {
     /// Largest reference to open, in megapixels (millions of pixels): a guard against files made to fill memory
@@ -287,8 +323,8 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all draw or plan.
-            if !words.starts_with("draw ") && !words.starts_with("plan ") {
+            // A line of the text may begin with the name too: commands of the README all make sheets.
+            if !["draw ", "plan ", "structure "].iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

@@ -146,6 +146,15 @@ impl Outputs {
         Ok(outputs)
     }
 
+    /// Refuses a folder into which nothing can be written.
+    pub(crate) fn probe(folder: &Path) -> Result<(), Failure> {
+        let path = folder.join(".merestone-probe");
+        StagedFile::new(&path, b"", true).map(drop).map_err(|e| match e {
+            OutputError::NotPermitted(_) => Failure::other(OutputError::NotPermitted(folder.into())),
+            other => Failure::other(other),
+        })
+    }
+
     /// The outputs in the order in which they were asked for.
     pub(crate) fn list(&self) -> &[Output] {
         &self.list
@@ -274,7 +283,7 @@ fn collect(args: &FileArgs, named: Option<&Path>, tiled: bool) -> Result<Vec<Out
             "--format is for -o - only; the ending of a file's name says its form",
         ));
     }
-    if args.out.is_empty() {
+    if args.unnamed() {
         let Some(named) = named else {
             return Err(Failure::wrong_use(
                 "a reference on standard input has no name to go by; say where to write with -o",
@@ -359,6 +368,14 @@ fn drawing(text: &OsString, format: Option<FormatArg>) -> Result<Output, Failure
         }
     };
     Ok(Output::File(content, path))
+}
+
+/// The name of a file beside another.
+pub(super) fn beside(path: &Path, what: &str, ending: &str) -> OsString {
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push(what);
+    name.push(ending);
+    path.with_file_name(name).into()
 }
 
 /// The ending of a file's name in lower case, empty when there is none.

@@ -6,6 +6,7 @@ use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
+use crate::structure::Structure;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -202,6 +203,9 @@ pub struct Report {
     /// The value plan, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<PlanReport>,
+    /// The value structure, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub structure: Option<Structure>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -242,6 +246,7 @@ impl Report {
             page: None,
             plotter: None,
             plan: None,
+            structure: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

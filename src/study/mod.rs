@@ -11,6 +11,7 @@ mod plotter;
 mod report;
 mod run;
 mod settings;
+mod structure;
 mod written;
 
 use thiserror::Error;
@@ -28,13 +29,14 @@ pub use by_hand::{ByHand, ByHandFigures, Entry, EntryFault, SUPPRESS_WITHIN_MM};
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
-pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, page_printing, value_plan};
 pub use report::report;
-pub use run::{Stages, Step, run, working_scale};
+pub use run::{Stages, Step, most_working_pixels, run, working_scale};
 pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
 };
+pub use structure::{ValueStructure, value_structure};
 pub use written::WrittenError;
 
 /// Why a study cannot be made.

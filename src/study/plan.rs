@@ -185,14 +185,20 @@ impl ValuePlan {
 /// A page of the key as a sheet of its own, on one page of its size.
 #[must_use]
 pub fn key_printing(page: &KeyPage) -> (Placement, Printing) {
-    let [width, height] = page.size_mm;
+    page_printing(page.size_mm)
+}
+
+/// A page of a size as a sheet of its own.
+#[must_use]
+pub fn page_printing(size_mm: [f64; 2]) -> (Placement, Printing) {
+    let [width, height] = size_mm;
     let picture_mm = RectMm { x: 0.0, y: 0.0, width, height };
-    (Placement { sheet_mm: page.size_mm, picture_mm }, Printing::plain(page.size_mm))
+    (Placement { sheet_mm: size_mm, picture_mm }, Printing::plain(size_mm))
 }
 
 /// The page for the key, upright, and its bare edge: the printer's paper or the sheet, where the key has room on it and it
 /// is not very large; else A4, or letter.
-fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> ([f64; 2], f64) {
+pub(super) fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> ([f64; 2], f64) {
     let edge = settings.on_paper.print.printer_margin_mm + KEY_EDGE_MM;
     let asked = match &settings.on_paper.print.paper {
         Some(paper) => [paper.width_mm, paper.height_mm],
@@ -210,7 +216,7 @@ fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> ([f64; 2], f64) {
 }
 
 /// The working squares of the picture, when there are any.
-fn squares(placement: &Placement, settings: &Settings) -> Option<Squares> {
+pub(super) fn squares(placement: &Placement, settings: &Settings) -> Option<Squares> {
     let side_mm = settings.on_paper.square_mm(&settings.paper);
     side_mm.map(|side| Squares::of(&placement.picture_mm, side))
 }

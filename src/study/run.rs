@@ -349,6 +349,14 @@ pub fn working_scale(
     Ok(Noted::with(scale, notes))
 }
 
+/// The most working pixels that a reference of so many pixels comes to on the sheet of some settings: those of the whole paper.
+#[must_use]
+pub fn most_working_pixels(settings: &Settings, reference_pixels: f64) -> f64 {
+    let area_mm2 = settings.paper.width_mm * settings.paper.height_mm;
+    let least = (LEAST_PX_ACROSS / settings.finest_narrowest_mm()).powi(2) * area_mm2;
+    (WORKING_PX_PER_MM.powi(2) * area_mm2).min(reference_pixels).max(least).min(MOST_WORKING_PX as f64)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

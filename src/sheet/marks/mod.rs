@@ -60,13 +60,15 @@ pub enum Layer {
     Values,
     /// The key to the values.
     Key,
+    /// The sheet of value structure.
+    Structure,
     /// Crop marks, rules, crosses, title block, trim lines.
     Marks,
 }
 
 impl Layer {
     /// All layers, in the order in which they are drawn.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Reference,
         Self::Tints,
         Self::Hard,
@@ -77,6 +79,7 @@ impl Layer {
         Self::Numbers,
         Self::Values,
         Self::Key,
+        Self::Structure,
         Self::Marks,
     ];
 
@@ -94,6 +97,7 @@ impl Layer {
             Self::Numbers => "numbers",
             Self::Values => "values",
             Self::Key => "value-key",
+            Self::Structure => "structure",
             Self::Marks => "marks",
         }
     }
@@ -112,6 +116,7 @@ impl Layer {
             Self::Numbers => "Numbers",
             Self::Values => "Value numbers",
             Self::Key => "Key",
+            Self::Structure => "Value structure",
             Self::Marks => "Marks",
         }
     }
@@ -125,7 +130,7 @@ impl Layer {
     /// Whether it is black whatever colour the lines have, because it is read or compared with ink.
     #[must_use]
     pub fn is_black(self) -> bool {
-        matches!(self, Self::Tints | Self::Values | Self::Key)
+        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Structure)
     }
 }
 

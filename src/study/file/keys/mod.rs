@@ -10,6 +10,7 @@ mod plotter;
 mod print;
 mod reference;
 mod sheet;
+mod structure;
 mod syntax;
 mod tones;
 mod zones;
@@ -23,7 +24,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 9] = [
+pub static TABLES: [&Table; 10] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -32,6 +33,7 @@ pub static TABLES: [&Table; 9] = [
     &zones::ZONES,
     &print::PRINT,
     &plan::PLAN,
+    &structure::STRUCTURE,
     &plotter::PLOTTER,
 ];
 
