@@ -1,6 +1,6 @@
 //! Groups where none are named: the few large areas that are left when the drawing's areas go on merging.
 
-use crate::areas::{AreaSums, merge_tree};
+use crate::areas::{AreaSums, Doubt, merge_tree};
 use crate::raster::Raster;
 use crate::tone::ToneField;
 
@@ -42,7 +42,7 @@ pub fn found_groups(
         s.reflectance += f64::from(tone.reflectance.data()[i]);
         own[id as usize] = values.data()[i];
     }
-    let tree = merge_tree(areas, &own, &sums, tone.px_per_mm, |_| 0.0);
+    let tree = merge_tree(areas, &own, &sums, tone.px_per_mm, Doubt::none());
     let all = areas.data().len() as f64;
     // Nodes of a cut that are large enough, the largest first.
     let large = |cut: &[usize]| {
