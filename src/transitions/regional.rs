@@ -28,8 +28,11 @@ const REACH_WIDTHS: f64 = 2.5;
 const SIDE_WIDTHS: [f64; 2] = [0.7, 4.0];
 /// Width of the mean along the line that gives the tones of the sides, in mm.
 const ALONG_MM: f64 = 1.5;
-/// What bending costs, in reflectance^2 mm^2: a step of full contrast gives way to waves shorter than a millimetre.
-const BENDING: f64 = 0.1;
+/// What bending costs in the averaged tone and in the marks themselves, which are rougher, in reflectance^2 mm^2: a step of
+/// full contrast gives way to waves shorter than a millimetre.
+const BENDING: [f64; 2] = [0.14, 0.2];
+/// Least variance of marks, as a share of that of half ink and half paper, that errors are measured by.
+const LEAST_VARIANCE: f64 = 0.05;
 /// What an offset costs where one side is not to be seen, per squared step: the crack is all that is known.
 const BLIND_COST: f64 = 1e-4;
 /// Samples (weighed along the line) that make the tone of a side.
@@ -147,7 +150,8 @@ fn divide(
         .map(|i| {
             let samples = &across[i].samples[far - reach..=far + reach];
             let mut cost = costs(samples, tones[i], &sides[i], marks, &halves, line_cost / per_mm);
-            cost.iter_mut().for_each(|c| *c *= per_mm);
+            let weight = per_mm * certainty(tones[i]);
+            cost.iter_mut().for_each(|c| *c *= weight);
             cost
         })
         .collect();
@@ -155,7 +159,8 @@ fn divide(
     if !line.closed() {
         apart[n - 1] = apart[n - 2];
     }
-    let price = Price { bending: BENDING * (STEP_PX / px).powi(2), change, layers: 1 + halves.len() };
+    let bending = BENDING[usize::from(marks)] * (STEP_PX / px).powi(2);
+    let price = Price { bending, change, layers: 1 + halves.len() };
     let offsets = least_bending(&costs, &apart, line.closed(), &price)
         .into_iter()
         .map(|(offset, layer)| ((offset as f64 - reach as f64) * STEP_PX, layer > 0))
@@ -287,6 +292,14 @@ fn costs(
         }
     }
     out
+}
+
+/// How much a squared error tells between two tones, 1 for marks that cover half: the variance of ink that covers all but Y
+/// of the paper is Y (1 - Y), so near paper and near black smaller differences are as sure.
+fn certainty(tones: [Option<f64>; 2]) -> f64 {
+    let [Some(right), Some(left)] = tones else { return 1.0 };
+    let variance = |y: f64| 4.0 * y * (1.0 - y);
+    1.0 / (0.5 * (variance(right) + variance(left))).clamp(LEAST_VARIANCE, 1.0)
 }
 
 /// Tone of the right and left side at each point: means over a Gaussian `sigma` points wide along the line.
