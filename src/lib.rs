@@ -40,6 +40,7 @@ pub mod guides;
 pub mod sheet;
 pub mod strokes;
 pub mod plan;
+pub mod order;
 pub mod plotter;
 pub mod output;
 pub mod study;

@@ -7,6 +7,7 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
 use super::new::NewArgs;
+use super::order::OrderArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
@@ -36,6 +37,8 @@ pub(crate) enum Command {
     Draw(Box<DrawArgs>),
     /// Make the numbered value plan of a reference picture, with its key, to work from
     Plan(Box<PlanArgs>),
+    /// List the working squares in the order in which to ink them, with boxes to tick
+    Order(Box<OrderArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -57,7 +60,7 @@ pub(crate) enum Command {
 
 /// Settings of `draw`.
 #[derive(Debug, Args)]
-#[command(after_help = DRAW_EXAMPLES, mut_args(without_the_plans))]
+#[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct DrawArgs {
     /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
     #[arg(value_name = "REF")]
@@ -84,9 +87,9 @@ pub(crate) struct DrawArgs {
     pub(crate) running: RunningArgs,
 }
 
-/// Keeps what is about the value plan out of the help of a drawing.
-fn without_the_plans(arg: Arg) -> Arg {
-    if is_of_table(&arg, "plan") { arg.hide(true) } else { arg }
+/// Keeps what is about other sheets out of the help of a drawing.
+fn without_other_sheets(arg: Arg) -> Arg {
+    if is_of_table(&arg, "plan") || is_of_table(&arg, "order") { arg.hide(true) } else { arg }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:
@@ -287,8 +290,8 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all draw or plan.
-            if !words.starts_with("draw ") && !words.starts_with("plan ") {
+            // A line of the text may begin with the name too: commands of the README all make a sheet.
+            if !["draw ", "plan ", "order "].iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

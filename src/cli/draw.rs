@@ -28,6 +28,11 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
             "--{name} is about the value plan; run 'merestone plan' for it, or leave it out"
         )));
     }
+    if let Some(name) = args.study.of_table("order") {
+        return Err(Failure::wrong_use(format!(
+            "--{name} is about the working order; run 'merestone order' for it, or leave it out"
+        )));
+    }
     if args.plotter.plotter.is_none()
         && let Some(name) = args.study.of_table("plotter")
     {
@@ -154,7 +159,9 @@ fn result(
         | Content::OrderSvg
         | Content::OrderPng
         | Content::KeySvg
-        | Content::KeyPng => {
+        | Content::KeyPng
+        | Content::PageSvg(_)
+        | Content::PagePng(_) => {
             return Err(Failure::other("a file that is no drawing's is a fault of the program; report it"));
         }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),

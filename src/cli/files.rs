@@ -89,6 +89,10 @@ pub(crate) enum Content {
     KeySvg,
     /// The same as a picture.
     KeyPng,
+    /// One page of several as SVG, by its number.
+    PageSvg(usize),
+    /// The same as a picture.
+    PagePng(usize),
     /// The reference before and after.
     BeforeAfter,
 }

@@ -5,12 +5,14 @@ mod draw;
 mod files;
 mod job;
 mod new;
+mod order;
 mod page_args;
 mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
+mod sheet_run;
 mod study_args;
 mod zones;
 
@@ -71,6 +73,7 @@ fn dispatch() -> Result<(), Failure> {
     match line.command {
         Command::Draw(args) => draw::run(&args),
         Command::Plan(args) => plan::run(&args),
+        Command::Order(args) => order::run(&args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {

@@ -11,7 +11,7 @@ use merestone::plan::PLAN_LINE_MM;
 use merestone::sheet::Layer;
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{
-    Choices, KeyPlace, Marks, Settings, Stages, Step, ValuePlan, key_printing, report, run as run_study,
+    Choices, KeyPlace, Marks, Settings, Stages, Step, ValuePlan, page_printing, report, run as run_study,
     value_plan,
 };
 
@@ -64,7 +64,8 @@ const ONLY_A_DRAWING: [(&str, &str); 5] = [
 /// Keeps them out of the help.
 fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
     let name = arg.get_id().as_str();
-    let hidden = is_of_table(&arg, "plotter") || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
+    let other = ["plotter", "order"].iter().any(|table| is_of_table(&arg, table));
+    let hidden = other || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
     if hidden { arg.hide(true) } else { arg }
 }
 
@@ -73,6 +74,11 @@ fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
     if let Some(name) = args.study.of_table("plotter") {
         return Err(Failure::wrong_use(format!(
             "--{name} is for a plotter, and a plan is printed; leave it out"
+        )));
+    }
+    if let Some(name) = args.study.of_table("order") {
+        return Err(Failure::wrong_use(format!(
+            "--{name} is about the working order; run 'merestone order' for it, or leave it out"
         )));
     }
     for (key, values) in args.study.given() {
@@ -225,13 +231,13 @@ fn result(
         Content::Png => png(output::png(strokes, placement, &drawn, PREVIEW_PX_PER_MM))?,
         Content::KeySvg => {
             let page = plan.key_in_one();
-            output::svg(&none, &key_printing(&page).0, &plan.key_options(&page, settings)).into_bytes()
+            output::svg(&none, &page_printing(page.size_mm).0, &plan.key_options(&page, settings)).into_bytes()
         }
         Content::KeyPng => {
             let page = plan.key_in_one();
             png(output::png(
                 &none,
-                &key_printing(&page).0,
+                &page_printing(page.size_mm).0,
                 &plan.key_options(&page, settings),
                 PREVIEW_PX_PER_MM,
             ))?
@@ -253,6 +259,8 @@ fn result(
         | Content::PlotterPart(_)
         | Content::OrderSvg
         | Content::OrderPng
+        | Content::PageSvg(_)
+        | Content::PagePng(_)
         | Content::BeforeAfter => {
             return Err(Failure::other(
                 "a plan has no plotter's file and no picture before and after, which is a fault of the program; report it",
@@ -265,7 +273,7 @@ fn result(
 fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output::DrawingOptions) -> Vec<u8> {
     let none = StrokePlan::default();
     let keys: Vec<_> =
-        plan.key_pages.iter().map(|page| (key_printing(page), plan.key_options(page, settings))).collect();
+        plan.key_pages.iter().map(|page| (page_printing(page.size_mm), plan.key_options(page, settings))).collect();
     let sheet = PdfSheet {
         plan: &stages.shown.strokes,
         placement: &stages.shown.placement,

@@ -1,6 +1,7 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use super::order_report::OrderReport;
 use super::plan_report::PlanReport;
 use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
@@ -202,6 +203,9 @@ pub struct Report {
     /// The value plan, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<PlanReport>,
+    /// The working order, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub order: Option<OrderReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -242,6 +246,7 @@ impl Report {
             page: None,
             plotter: None,
             plan: None,
+            order: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

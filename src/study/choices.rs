@@ -9,7 +9,7 @@ use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
 use crate::tone::BreakRule;
 
-use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
+use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PlanSettings, Settings, SquareRule, StudyError};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -61,6 +61,8 @@ pub struct Choices {
     pub plotter: PlotterOptions,
     /// The value plan's settings, used when a plan is made.
     pub plan: PlanSettings,
+    /// The working order's settings, used when one is made.
+    pub order: OrderSettings,
 }
 
 impl Default for Choices {
@@ -86,6 +88,7 @@ impl Default for Choices {
             by_hand: ByHand::default(),
             plotter: PlotterOptions::default(),
             plan: PlanSettings::default(),
+            order: OrderSettings::default(),
         }
     }
 }
@@ -133,7 +136,7 @@ impl Choices {
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
             Layer::Guides => !self.by_hand.guides.is_empty() && self.extra_plainness.is_none(),
-            Layer::Tints | Layer::Values | Layer::Key => false,
+            Layer::Tints | Layer::Values | Layer::Key | Layer::Order => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

@@ -6,6 +6,8 @@ mod choices;
 mod extra;
 pub mod file;
 mod on_paper;
+mod order;
+mod pages;
 mod plan;
 mod plotter;
 mod report;
@@ -28,7 +30,9 @@ pub use by_hand::{ByHand, ByHandFigures, Entry, EntryFault, SUPPRESS_WITHIN_MM};
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
-pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, value_plan};
+pub use order::{BeginRule, DEFAULT_WET_FOR, OrderSettings, OrderSheet, order_sheet};
+pub use pages::page_printing;
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, run, working_scale};
 pub use settings::{
@@ -163,6 +167,31 @@ pub enum StudyError {
         side_mm: f64,
         /// Name of the last square.
         last: String,
+    },
+    /// Something that goes by working squares, without any.
+    #[error("the working order goes by working squares, and there are none; leave out squares, or give their side")]
+    NoSquares,
+    /// An order by groups without groups.
+    #[error(
+        "the working order is to go by groups, and there are none; add [[group]] entries to the study file, the foremost \
+         first, or begin at the top or at a point"
+    )]
+    NoGroupsToGoBy,
+    /// An order that begins at a point, without one.
+    #[error("the working order is to begin at a point; say where with begin-at, or set a focus zone")]
+    NoPoint,
+    /// A point to begin at that is beside the picture.
+    #[error(
+        "{at} is outside the picture, which is {width_mm:.1} x {height_mm:.1} mm on the sheet; measure begin-at from the \
+         picture's top left"
+    )]
+    PointOutside {
+        /// The point as it is written.
+        at: String,
+        /// Width of the picture in mm.
+        width_mm: f64,
+        /// Height of the picture in mm.
+        height_mm: f64,
     },
     /// Lines that are joined have no one step to be as heavy as.
     #[error(

@@ -2,7 +2,7 @@
 
 use kurbo::{Point, Rect};
 
-use crate::sheet::lettering::width_mm;
+use crate::sheet::lettering::{width_mm, wrapped};
 use crate::sheet::{Anchor, RectMm};
 
 use super::block::{Block, LETTER_MM, OUTSIDE_MM, SMALL_MM, percent};
@@ -169,19 +169,4 @@ fn chart_and_strip(
     block.outline(Rect::new(3.0, top, 3.0 + strip, top + side));
     block.size = [cut.x1.max(width.min(cut.x1)), cut.y1 + OUTSIDE_MM];
     block
-}
-
-/// A text in lines no wider than a room.
-fn wrapped(text: &str, room_mm: f64, height_mm: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if width_mm(&format!("{line} {word}"), height_mm) <= room_mm => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.into()),
-        }
-    }
-    lines
 }

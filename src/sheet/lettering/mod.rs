@@ -83,6 +83,22 @@ pub fn shortened(text: &str, height_mm: f64, room_mm: f64) -> Option<String> {
     (LEAST_LETTERS..letters.len()).rev().map(kept).find(|short| width_mm(short, height_mm) <= room_mm)
 }
 
+/// A text in lines no wider than a room.
+#[must_use]
+pub fn wrapped(text: &str, room_mm: f64, height_mm: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if width_mm(&format!("{line} {word}"), height_mm) <= room_mm => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.into()),
+        }
+    }
+    lines
+}
+
 /// Outlines of a text in mm, y down: its baseline begins at `at` and runs on after so many quarter turns clockwise.
 pub(crate) fn outline(text: &str, at: Point, height_mm: f64, quarter_turns: u8) -> BezPath {
     let size_mm = height_mm / CAPITALS_SHARE;

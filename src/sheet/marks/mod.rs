@@ -3,10 +3,13 @@
 //! All of it is laid out on the sheet as shown (mirrored and turned already), outwards from the picture, and keeps off
 //! the edge of the paper that a printer cannot reach. What finds no room is left out, and a note says so.
 
+mod divide;
 mod rules;
 mod squares;
 mod title;
 
+pub use divide::Cell;
+pub(crate) use divide::clipped;
 pub use rules::Rule;
 pub use squares::{Squares, column_name};
 pub use title::TitleBlock;
@@ -60,13 +63,15 @@ pub enum Layer {
     Values,
     /// The key to the values.
     Key,
+    /// The order in which the working squares are inked.
+    Order,
     /// Crop marks, rules, crosses, title block, trim lines.
     Marks,
 }
 
 impl Layer {
     /// All layers, in the order in which they are drawn.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Reference,
         Self::Tints,
         Self::Hard,
@@ -77,6 +82,7 @@ impl Layer {
         Self::Numbers,
         Self::Values,
         Self::Key,
+        Self::Order,
         Self::Marks,
     ];
 
@@ -94,6 +100,7 @@ impl Layer {
             Self::Numbers => "numbers",
             Self::Values => "values",
             Self::Key => "value-key",
+            Self::Order => "order",
             Self::Marks => "marks",
         }
     }
@@ -112,6 +119,7 @@ impl Layer {
             Self::Numbers => "Numbers",
             Self::Values => "Value numbers",
             Self::Key => "Key",
+            Self::Order => "Order of work",
             Self::Marks => "Marks",
         }
     }
@@ -125,7 +133,7 @@ impl Layer {
     /// Whether it is black whatever colour the lines have, because it is read or compared with ink.
     #[must_use]
     pub fn is_black(self) -> bool {
-        matches!(self, Self::Tints | Self::Values | Self::Key)
+        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Order)
     }
 }
 

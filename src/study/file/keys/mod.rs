@@ -4,6 +4,7 @@
 //! these tables, so that none of them can know a setting that another does not.
 
 mod lines;
+mod order;
 mod page;
 mod plan;
 mod plotter;
@@ -23,7 +24,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 9] = [
+pub static TABLES: [&Table; 10] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -32,6 +33,7 @@ pub static TABLES: [&Table; 9] = [
     &zones::ZONES,
     &print::PRINT,
     &plan::PLAN,
+    &order::ORDER,
     &plotter::PLOTTER,
 ];
 

@@ -88,6 +88,12 @@ pub(in crate::study::file) static MEASURE: Syntax = Syntax {
     pattern: concat!("^ *", measure!(), " *$"),
 };
 
+pub(super) static POINT: Syntax = Syntax {
+    value_name: "X,Y",
+    wanted: "a point in quotes: across, then down, such as \"40%,25mm\"",
+    pattern: concat!("^ *", measure!(), " *, *", measure!(), " *$"),
+};
+
 pub(in crate::study::file) static ZONE: Syntax = Syntax {
     value_name: "ZONE",
     wanted: "a zone in quotes, such as \"rect:10%,10%,40%,30%\"",
