@@ -231,7 +231,8 @@ fn result(
         Content::Png => png(output::png(strokes, placement, &drawn, PREVIEW_PX_PER_MM))?,
         Content::KeySvg => {
             let page = plan.key_in_one();
-            output::svg(&none, &page_printing(page.size_mm).0, &plan.key_options(&page, settings)).into_bytes()
+            output::svg(&none, &page_printing(page.size_mm).0, &plan.key_options(&page, settings))
+                .into_bytes()
         }
         Content::KeyPng => {
             let page = plan.key_in_one();
@@ -272,8 +273,11 @@ fn result(
 /// The sheet on its pages, then the pages of the key.
 fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output::DrawingOptions) -> Vec<u8> {
     let none = StrokePlan::default();
-    let keys: Vec<_> =
-        plan.key_pages.iter().map(|page| (page_printing(page.size_mm), plan.key_options(page, settings))).collect();
+    let keys: Vec<_> = plan
+        .key_pages
+        .iter()
+        .map(|page| (page_printing(page.size_mm), plan.key_options(page, settings)))
+        .collect();
     let sheet = PdfSheet {
         plan: &stages.shown.strokes,
         placement: &stages.shown.placement,

@@ -156,7 +156,8 @@ impl WorkSquare {
         labels.sort_unstable();
         labels.dedup();
         let lights = (!self.lights.is_empty()).then_some(Step::Lights);
-        let inked = labels.into_iter().map(|label| if label == black { Step::Black } else { Step::Hatch(label) });
+        let inked =
+            labels.into_iter().map(|label| if label == black { Step::Black } else { Step::Hatch(label) });
         self.steps = lights.into_iter().chain(inked).collect();
     }
 

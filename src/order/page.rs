@@ -22,6 +22,8 @@ const SPACING: f64 = 1.6;
 const BOX_LINE_MM: f64 = 0.25;
 const RULE_MM: f64 = 0.13;
 const RULE_STRENGTH: f64 = 0.45;
+/// Between paragraphs, in mm.
+const PARAGRAPH_MM: f64 = 1.4;
 /// Distance between what stands side by side, in mm.
 const GAP_MM: f64 = 6.0;
 
@@ -96,7 +98,14 @@ pub struct OrderPage {
 impl OrderPage {
     fn text(&mut self, text: impl Into<String>, at: Point, height_mm: f64, anchor: Anchor) {
         let text = text.into();
-        self.furniture.texts.push(Lettering { layer: Layer::Order, text, at, height_mm, anchor, quarter_turns: 0 });
+        self.furniture.texts.push(Lettering {
+            layer: Layer::Order,
+            text,
+            at,
+            height_mm,
+            anchor,
+            quarter_turns: 0,
+        });
     }
 
     /// A text in lines under each other; `y` is moved past them.
@@ -136,13 +145,19 @@ pub fn order_pages(of: &Drawn<'_>) -> Noted<Vec<OrderPage>> {
     // The text stands beside the map where that leaves it room.
     let beside = edge + map_mm.width + GAP_MM;
     let room = edge + width - beside;
-    let (x, room, mut at) = match room >= said::LEAST_MM {
-        true => (beside, room, y - 1.0),
-        false => (edge, width, y + map_mm.height + 1.0),
+    let paragraphs = said::paragraphs(of);
+    let tall = |high: f64| {
+        let lines: usize = paragraphs.iter().map(|text| wrapped(text, room, high).len()).sum();
+        lines as f64 * high * SPACING + paragraphs.len() as f64 * PARAGRAPH_MM
     };
-    for (text, height_mm) in said::paragraphs(of) {
-        first.paragraph(&text, x, &mut at, room, height_mm);
-        at += 1.4;
+    let (x, room, mut at, high) = match room >= said::LEAST_MM {
+        true if tall(LETTER_MM) <= map_mm.height => (beside, room, y - 1.0, LETTER_MM),
+        true => (beside, room, y - 1.0, SMALL_MM),
+        false => (edge, width, y + map_mm.height + 1.0, SMALL_MM),
+    };
+    for text in &paragraphs {
+        first.paragraph(text, x, &mut at, room, high);
+        at += PARAGRAPH_MM;
     }
     let top = at.max(y + map_mm.height) + 4.0;
     let pages = table::fill(of, first, top);

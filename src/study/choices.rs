@@ -9,7 +9,10 @@ use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
 use crate::tone::BreakRule;
 
-use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PlanSettings, Settings, SquareRule, StudyError};
+use super::{
+    ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PlanSettings, Settings, SquareRule,
+    StudyError,
+};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

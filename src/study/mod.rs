@@ -169,7 +169,9 @@ pub enum StudyError {
         last: String,
     },
     /// Something that goes by working squares, without any.
-    #[error("the working order goes by working squares, and there are none; leave out squares, or give their side")]
+    #[error(
+        "the working order goes by working squares, and there are none; leave out squares, or give their side"
+    )]
     NoSquares,
     /// An order by groups without groups.
     #[error(

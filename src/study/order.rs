@@ -76,7 +76,9 @@ impl OrderSettings {
         squares_side(settings)?;
         match self.begin {
             BeginRule::Groups if settings.by_hand.groups.is_empty() => Err(StudyError::NoGroupsToGoBy),
-            BeginRule::Point if self.at.is_none() && first_focus(settings).is_none() => Err(StudyError::NoPoint),
+            BeginRule::Point if self.at.is_none() && first_focus(settings).is_none() => {
+                Err(StudyError::NoPoint)
+            }
             _ => Ok(()),
         }
     }

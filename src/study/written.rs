@@ -248,7 +248,8 @@ pub(super) fn outline(text: &str) -> Result<Outline, WrittenError> {
 
 /// A point of the picture: across and down.
 pub(super) fn point(text: &str) -> Result<PlaceOnPicture, WrittenError> {
-    let hint = "write two measures, across and down from the picture's top left, such as 40%,30% or 25mm,60mm";
+    let hint =
+        "write two measures, across and down from the picture's top left, such as 40%,30% or 25mm,60mm";
     let (across, down) = text.split_once(',').ok_or_else(|| WrittenError::other(text, hint))?;
     Ok([across.parse()?, down.parse()?])
 }

@@ -3,33 +3,30 @@
 use crate::order::Hand;
 use crate::sheet::Squares;
 
-use super::{Drawn, LETTER_MM, SMALL_MM};
+use super::Drawn;
 
 /// Least width in mm that sentences beside the map need.
 pub(super) const LEAST_MM: f64 = 60.0;
 /// Most names that are listed where the rest can be seen elsewhere.
 const FEW: usize = 12;
 
-/// All paragraphs with the heights of their letters.
-pub(super) fn paragraphs(of: &Drawn<'_>) -> Vec<(String, f64)> {
-    let mut all = vec![(way(of), LETTER_MM), (hand(of), SMALL_MM)];
-    all.push((
+/// All paragraphs.
+pub(super) fn paragraphs(of: &Drawn<'_>) -> Vec<String> {
+    let mut all = vec![
+        way(of),
+        hand(of),
         format!(
             "In each square: first outline, in ink, the lights that black is to leave bare; then hatch; then fill its \
              black ({}). A box for each step; beside it the number of the value on the plan, its share of the square, \
              and how many areas have it there.",
             of.texts.last
         ),
-        SMALL_MM,
-    ));
-    all.push((
         "Common practice: let each set of hatching dry before the next crosses it. Black laid with a brush takes 10 to \
          30 minutes to dry. Erase pencil after an hour, better the day after."
             .into(),
-        SMALL_MM,
-    ));
+    ];
     if !of.order.bare.is_empty() {
-        all.push((format!("Nothing to ink in {}.", ranges(of.squares, &of.order.bare)), SMALL_MM));
+        all.push(format!("Nothing to ink in {}.", ranges(of.squares, &of.order.bare)));
     }
     all
 }
@@ -42,7 +39,9 @@ fn way(of: &Drawn<'_>) -> String {
     };
     if !of.texts.groups.is_empty() {
         let names = of.texts.groups.join(", ");
-        return format!("Group by group, front to back ({names}), then the rest: each from the top, {along}.");
+        return format!(
+            "Group by group, front to back ({names}), then the rest: each from the top, {along}."
+        );
     }
     match &of.texts.from {
         Some(name) => format!("From {name} outward, ring by ring: each ring from the top, {along}."),
@@ -57,7 +56,9 @@ fn hand(of: &Drawn<'_>) -> String {
         0 => "In this order it never lies on a square that is still wet.".into(),
         1 => "In this order it comes to lie on one square that may still be wet: let that dry first.".into(),
         count => {
-            format!("In this order it comes to lie on {count} squares that may still be wet: let those dry first.")
+            format!(
+                "In this order it comes to lie on {count} squares that may still be wet: let those dry first."
+            )
         }
     };
     format!("The {} hand rests below the pen and to its {0}. {lies}", of.texts.hand.word())

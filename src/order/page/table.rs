@@ -194,7 +194,8 @@ impl Form {
         page.text(square.name.as_str(), Point::new(number.x + APART_MM, baseline), LETTER_MM, Anchor::Start);
         for (step, (x, line)) in self.boxes(square).into_iter().enumerate() {
             let top = corner.y + line as f64 * LINE_MM;
-            let rect = RectMm { x: corner.x + x, y: top + (LINE_MM - BOX_MM) / 2.0, width: BOX_MM, height: BOX_MM };
+            let rect =
+                RectMm { x: corner.x + x, y: top + (LINE_MM - BOX_MM) / 2.0, width: BOX_MM, height: BOX_MM };
             page.outline(&rect, BOX_LINE_MM);
             page.ticks.push(Tick { square: place, step, rect });
             let Words { number, lines } = words(of, square, square.steps[step]);

@@ -114,10 +114,25 @@ mod tests {
         assert!((lengths[&[0, 0]] - 25.0 * diagonal).abs() < 1e-9, "{lengths:?}");
         assert!((lengths[&[1, 1]] - 5.0 * diagonal).abs() < 1e-9, "{lengths:?}");
         // A U of 70 x 30 mm with a slot of 50 x 20 mm from above: in the first square 25 x 25 - 15 x 20.
-        let outline =
-            [(0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (60.0, 20.0), (60.0, 0.0), (70.0, 0.0), (70.0, 30.0), (0.0, 30.0)];
+        let outline = [
+            (0.0, 0.0),
+            (10.0, 0.0),
+            (10.0, 20.0),
+            (60.0, 20.0),
+            (60.0, 0.0),
+            (70.0, 0.0),
+            (70.0, 30.0),
+            (0.0, 30.0),
+        ];
         let sizes = SQUARES.sizes([&ring(&outline)]);
-        let wanted = [([0, 0], 325.0), ([0, 1], 125.0), ([1, 0], 125.0), ([1, 1], 125.0), ([2, 0], 300.0), ([2, 1], 100.0)];
+        let wanted = [
+            ([0, 0], 325.0),
+            ([0, 1], 125.0),
+            ([1, 0], 125.0),
+            ([1, 1], 125.0),
+            ([2, 0], 300.0),
+            ([2, 1], 100.0),
+        ];
         for (cell, size) in wanted {
             assert!((sizes[&cell] - size).abs() < 1e-9, "{cell:?}: {} for {size}", sizes[&cell]);
         }

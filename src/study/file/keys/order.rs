@@ -13,8 +13,7 @@ const BEGINS: Words<BeginRule, 3> = [
     ("groups", "With the first group of the study file, then the next: front to back", BeginRule::Groups),
 ];
 
-const HANDS: Words<Hand, 2> =
-    [("right", "The right one", Hand::Right), ("left", "The left one", Hand::Left)];
+const HANDS: Words<Hand, 2> = [("right", "The right one", Hand::Right), ("left", "The left one", Hand::Left)];
 
 pub(super) static ORDER: Table = Table {
     name: "order",
