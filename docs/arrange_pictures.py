@@ -64,6 +64,8 @@ def main():
     printed = np.flatnonzero((np.asarray(key) < 128).any(axis=1))
     save(row([plan, key.crop((0, 0, key.width, int(printed[-1]) + 40))]), "docs/pictures/value-plan.png", 16)
 
+    save(row([Image.open(folder / "work-1.png").convert("L")]), "docs/pictures/working-order.png", 16)
+
     # The picture alone, without the bare paper around it: 170 x 200 mm from 20 and 48.5 mm on, at 90 dpi.
     box = tuple(round(mm / 25.4 * 90) for mm in (17, 45, 193, 252))
     pair = [Image.open(folder / f"{name}.png").convert("L").crop(box) for name in ("plain", "by-hand")]

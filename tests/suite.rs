@@ -13,6 +13,7 @@ mod kernels;
 mod label_maps;
 mod metamorphic;
 mod nesting;
+mod order;
 mod oracles;
 mod outputs;
 mod page;

@@ -60,15 +60,19 @@ pub struct Passes {
     pub times: usize,
 }
 
-/// Counts over squares in the order in which they are inked; `wet_for` says of each for how many further squares it
-/// counts.
-pub(super) fn passes(squares: &[Rect], wet_for: impl Fn(usize) -> usize, hand: Hand) -> Passes {
-    let mut passes = Passes::default();
-    for (k, square) in squares.iter().enumerate() {
+/// The squares, by their places in the order in which they are inked, that the hand lies on afterwards, each with how
+/// often; `wet_for` says of each for how many further squares that counts.
+pub(super) fn lain_on(squares: &[Rect], wet_for: impl Fn(usize) -> usize, hand: Hand) -> Vec<(usize, usize)> {
+    let times = |(k, square): (usize, &Rect)| {
         let later = squares[k + 1..].iter().take(wet_for(k));
-        let times = later.filter(|&now| hand.lies_on(square, now)).count();
-        passes.times += times;
-        passes.squares += usize::from(times > 0);
+        (k, later.filter(|&now| hand.lies_on(square, now)).count())
+    };
+    squares.iter().enumerate().map(times).filter(|&(_, times)| times > 0).collect()
+}
+
+impl Passes {
+    /// Counts them.
+    pub(super) fn of(lain_on: &[(usize, usize)]) -> Self {
+        Self { squares: lain_on.len(), times: lain_on.iter().map(|(_, times)| times).sum() }
     }
-    passes
 }

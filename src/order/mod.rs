@@ -128,6 +128,8 @@ pub struct WorkOrder {
     pub squares: Vec<WorkSquare>,
     /// Columns and rows of squares with nothing to ink, row by row.
     pub bare: Vec<Cell>,
+    /// Squares that the hand comes to lie on while they may be wet, by their places in the order.
+    pub lain_on: Vec<usize>,
     /// How often the hand lies on wet ink.
     pub wet: Passes,
     /// How often it lies on ink at all, wet or dry.
@@ -223,9 +225,15 @@ pub fn work_order(
         true => options.wet_for,
         false => hand::HATCHING_WET_FOR.min(options.wet_for),
     };
-    let wet = hand::passes(&rects, wet_for, options.hand);
-    let ever = hand::passes(&rects, |_| usize::MAX, options.hand);
-    Ok(WorkOrder { squares, bare: bare.iter().map(|square| square.cell).collect(), wet, ever })
+    let wet = hand::lain_on(&rects, wet_for, options.hand);
+    let ever = hand::lain_on(&rects, |_| usize::MAX, options.hand);
+    Ok(WorkOrder {
+        bare: bare.iter().map(|square| square.cell).collect(),
+        wet: Passes::of(&wet),
+        ever: Passes::of(&ever),
+        lain_on: wet.into_iter().map(|(place, _)| place).collect(),
+        squares,
+    })
 }
 
 /// All squares, row by row, with nothing in them.

@@ -3,9 +3,14 @@
 use kurbo::{Point, Rect};
 use proptest::prelude::*;
 
-use super::hand::passes;
+use super::hand::lain_on;
 use super::way::sequence;
 use super::*;
+
+/// How often the hand lies on squares.
+fn passes(squares: &[Rect], wet_for: impl Fn(usize) -> usize, hand: Hand) -> Passes {
+    Passes::of(&lain_on(squares, wet_for, hand))
+}
 
 /// Squares of a side in rows and columns, row by row.
 fn grid(columns: usize, rows: usize, side: f64) -> Vec<Rect> {
@@ -104,7 +109,7 @@ proptest! {
             let r = *r;
             (0..25).map(move |k| Point::new(r.x0 + at(r, k % 5), r.y0 + at(r, k / 5))).collect::<Vec<_>>()
         };
-        let (mut times, mut lain_on) = (0, vec![false; squares.len()]);
+        let (mut times, mut covered) = (0, vec![false; squares.len()]);
         for (now, square) in squares.iter().enumerate() {
             for before in now.saturating_sub(wet_for)..now {
                 let on = inner(square).iter().any(|tip| {
@@ -114,13 +119,13 @@ proptest! {
                     })
                 });
                 times += usize::from(on);
-                lain_on[before] |= on;
+                covered[before] |= on;
             }
         }
         // Squares that the hand reaches by less than the points are apart are left to chance: none are made.
         let near = |reach: f64| (reach / side).fract() * side;
         prop_assume!(near(aside).min(side - near(aside)) > 0.3 && near(down).min(side - near(down)) > 0.3);
-        let wanted = Passes { squares: lain_on.iter().filter(|on| **on).count(), times };
+        let wanted = Passes { squares: covered.iter().filter(|on| **on).count(), times };
         prop_assert_eq!(passes(&squares, |_| wet_for, hand), wanted);
     }
 }

@@ -51,15 +51,16 @@ fn way(of: &Drawn<'_>) -> String {
 
 /// Where the hand rests, and what it lies on.
 fn hand(of: &Drawn<'_>) -> String {
-    let wet = &of.order.wet;
-    let lies = match wet.squares {
-        0 => "In this order it never lies on a square that is still wet.".into(),
-        1 => "In this order it comes to lie on one square that may still be wet: let that dry first.".into(),
-        count => {
-            format!(
-                "In this order it comes to lie on {count} squares that may still be wet: let those dry first."
-            )
-        }
+    let names: Vec<&str> =
+        of.order.lain_on.iter().map(|&place| of.order.squares[place].name.as_str()).collect();
+    let lies = match names[..] {
+        [] => "In this order it never lies on a square that is still wet.".into(),
+        [name] => format!("In this order it comes to lie on {name} while that may be wet: let it dry first."),
+        _ => format!(
+            "In this order it comes to lie on {} squares while they may be wet: let these dry first, {}.",
+            names.len(),
+            few(&names)
+        ),
     };
     format!("The {} hand rests below the pen and to its {0}. {lies}", of.texts.hand.word())
 }

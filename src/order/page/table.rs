@@ -228,15 +228,17 @@ fn words(of: &Drawn<'_>, square: &WorkSquare, step: Step) -> Words {
     };
     let (areas, thin, share) = square.amount(step, last);
     let plural = if step == Step::Black { ["black"; 2] } else { ["area", "areas"] };
-    let counts = [(areas, plural), (thin, ["thin"; 2])];
-    let said = counts.into_iter().filter(|&(count, _)| count > 0);
-    let said: Vec<String> = said.map(|(count, words)| counted(count, words)).collect();
+    let said = match (areas, thin) {
+        (_, 0) => counted(areas, plural),
+        (0, _) => counted(thin, ["thin"; 2]),
+        _ => format!("{areas}, {thin} thin"),
+    };
     let share = match share * 100.0 {
         _ if areas == 0 => "line".into(),
         p if p < 1.0 => "<1 %".into(),
         p => format!("{p:.0} %"),
     };
-    Words { number, lines: [share, said.join(", ")] }
+    Words { number, lines: [share, said] }
 }
 
 fn counted(count: usize, words: [&str; 2]) -> String {

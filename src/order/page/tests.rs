@@ -38,6 +38,7 @@ fn order(squares: Squares, picture_mm: [f64; 2], labels: &[PlanValue]) -> WorkOr
         bare: vec![[0, 0], [1, 0], [2, 0], [4, 1]],
         wet: Passes::default(),
         ever: Passes::default(),
+        lain_on: Vec::new(),
     }
 }
 
