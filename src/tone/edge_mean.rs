@@ -10,10 +10,8 @@ use crate::raster::Raster;
 
 /// Cells kept free around the grid, so that the blur needs no border cases.
 const PAD: usize = 2;
-/// Where the picture begins in cells.
-const START: f32 = PAD as f32;
-/// About a Gaussian of variance 11/12 of a cell: sharing pixels among cells and reading between them adds a third.
-const KERNEL: [f32; 5] = [11.0 / 192.0, 44.0 / 192.0, 82.0 / 192.0, 44.0 / 192.0, 11.0 / 192.0];
+/// Binomial kernel of variance 1 cell: a Gaussian as wide as a cell.
+const BINOMIAL: [f32; 5] = [1.0 / 16.0, 4.0 / 16.0, 6.0 / 16.0, 4.0 / 16.0, 1.0 / 16.0];
 
 /// Mean reflectance of each pixel's surroundings of like lightness.
 ///
@@ -27,32 +25,28 @@ pub fn joint_mean(
     sigma_l: f32,
 ) -> Raster<f32> {
     let (w, h) = (reflectance.width(), reflectance.height());
-    let cells = |n: usize| (n as f32 / sigma_px).ceil() as usize + 2 * PAD + 2;
+    let cells = |n: usize| ((n - 1) as f32 / sigma_px).round() as usize + 2 * PAD + 2;
     let (gx, gy, gz) = (cells(w), cells(h), (100.0 / sigma_l).ceil() as usize + 2 * PAD + 2);
     let plane = gx * gz;
-    // Splat: each pixel is shared by the cells around it, by how near they are, so that it does not matter where cells
-    // begin. Each grid row takes its own pixel rows, in order, so sums do not depend on threads.
-    let place = |i: usize| (i as f32 + 0.5) / sigma_px + START;
+    // Splat: each grid row takes its own pixel rows, in order, so sums do not depend on threads.
+    let cell_row = |y: usize| (y as f32 / sigma_px).round() as usize + PAD;
+    let mut rows_of = vec![(0_usize, 0_usize); gy];
+    for y in 0..h {
+        let r = &mut rows_of[cell_row(y)];
+        if r.1 == 0 {
+            r.0 = y;
+        }
+        r.1 = y + 1;
+    }
     let mut grid = vec![[0.0_f32; 2]; gy * plane];
-    grid.par_chunks_mut(plane).enumerate().for_each(|(r, cells)| {
-        let reach = |cell: f32| ((cell - START) * sigma_px).ceil().clamp(0.0, h as f32) as usize;
-        for y in reach(r as f32 - 1.0).saturating_sub(1)..reach(r as f32 + 1.0) {
-            let wy = 1.0 - (place(y) - r as f32).abs();
-            if wy <= 0.0 {
-                continue;
-            }
+    grid.par_chunks_mut(plane).zip(rows_of.par_iter()).for_each(|(cells, &(from, to))| {
+        for y in from..to {
             for (x, (&v, &g)) in reflectance.row(y).iter().zip(guide.row(y)).enumerate() {
-                let fx = place(x);
-                let fz = g.clamp(0.0, 100.0) / sigma_l + PAD as f32;
-                let (cx, tx, cz, tz) = (fx as usize, fx.fract(), fz as usize, fz.fract());
-                for (cx, wx) in [(cx, wy * (1.0 - tx)), (cx + 1, wy * tx)] {
-                    let at = cx * gz + cz;
-                    for (at, weight) in [(at, wx * (1.0 - tz)), (at + 1, wx * tz)] {
-                        let cell = &mut cells[at];
-                        cell[0] += weight * v;
-                        cell[1] += weight;
-                    }
-                }
+                let cx = (x as f32 / sigma_px).round() as usize + PAD;
+                let cz = (g.clamp(0.0, 100.0) / sigma_l).round() as usize + PAD;
+                let cell = &mut cells[cx * gz + cz];
+                cell[0] += v;
+                cell[1] += 1.0;
             }
         }
     });
@@ -85,10 +79,10 @@ pub fn joint_mean(
     });
     let mut out = Raster::new(w, h, 0.0_f32);
     out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-        let fy = place(y);
+        let fy = y as f32 / sigma_px + PAD as f32;
         let (y0, ty) = (fy as usize, fy.fract());
         for (x, o) in out.iter_mut().enumerate() {
-            let fx = place(x);
+            let fx = x as f32 / sigma_px + PAD as f32;
             let (x0, tx) = (fx as usize, fx.fract());
             let fz = guide.at(x, y).clamp(0.0, 100.0) / sigma_l + PAD as f32;
             let (z0, tz) = (fz as usize, fz.fract());
@@ -110,11 +104,11 @@ pub fn joint_mean(
     out
 }
 
-/// Weighted mean of five cells.
+/// Binomial mean of five cells.
 #[inline]
 fn weigh(cell: impl Fn(usize) -> [f32; 2]) -> [f32; 2] {
     let mut sum = [0.0_f32; 2];
-    for (k, wt) in KERNEL.iter().enumerate() {
+    for (k, wt) in BINOMIAL.iter().enumerate() {
         let c = cell(k);
         sum[0] += wt * c[0];
         sum[1] += wt * c[1];
