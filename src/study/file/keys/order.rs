@@ -40,7 +40,7 @@ pub(super) static ORDER: Table = Table {
                 Ok(())
             }),
         Key::new("hand", Form::Word("HAND", &HANDS), Usual::Value("right"))
-            .says("The hand that draws: right or left", "The hand that draws")
+            .says("The hand that draws: right or left", "The hand that draws: rows begin on the side away from it")
             .sets(|c, t| {
                 c.order.hand = written::word(&HANDS, t)?;
                 Ok(())
