@@ -14,6 +14,8 @@
 //! sheet        paper sizes and where the picture lies on the sheet
 //! strokes      broken soft lines, chaining, order
 //! plan         the value plan: a number for each area, and the key
+//! order        the working squares in the order in which they are inked
+//! squared      the reference with its squares, and the busiest of them enlarged
 //! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
@@ -41,6 +43,7 @@ pub mod sheet;
 pub mod strokes;
 pub mod plan;
 pub mod order;
+pub mod squared;
 pub mod plotter;
 pub mod output;
 pub mod study;

@@ -11,6 +11,7 @@ use super::order::OrderArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
+use super::squared::SquaredArgs;
 use super::study_args::{StudyArgs, is_of_table};
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
@@ -39,6 +40,8 @@ pub(crate) enum Command {
     Plan(Box<PlanArgs>),
     /// List the working squares in the order in which to ink them, with boxes to tick
     Order(Box<OrderArgs>),
+    /// Lay the working squares over the reference itself, and enlarge those with most lines
+    Squared(Box<SquaredArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -89,7 +92,11 @@ pub(crate) struct DrawArgs {
 
 /// Keeps what is about other sheets out of the help of a drawing.
 fn without_other_sheets(arg: Arg) -> Arg {
-    if is_of_table(&arg, "plan") || is_of_table(&arg, "order") { arg.hide(true) } else { arg }
+    if ["plan", "order", "squared"].iter().any(|table| is_of_table(&arg, table)) {
+        arg.hide(true)
+    } else {
+        arg
+    }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:
@@ -291,7 +298,7 @@ mod tests {
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
             // A line of the text may begin with the name too: commands of the README all make a sheet.
-            if !["draw ", "plan ", "order "].iter().any(|command| words.starts_with(command)) {
+            if !["draw ", "plan ", "order ", "squared "].iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

@@ -13,6 +13,7 @@ use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
 use super::print::{Failure, say};
 use super::progress::Progress;
+use super::sheet_run;
 use super::zones::{read_mask, spare_mask};
 
 /// What is said when lines are to be printed on the drawing paper itself.
@@ -28,11 +29,7 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
             "--{name} is about the value plan; run 'merestone plan' for it, or leave it out"
         )));
     }
-    if let Some(name) = args.study.of_table("order") {
-        return Err(Failure::wrong_use(format!(
-            "--{name} is about the working order; run 'merestone order' for it, or leave it out"
-        )));
-    }
+    sheet_run::refuse_of_sheets(&args.study)?;
     if args.plotter.plotter.is_none()
         && let Some(name) = args.study.of_table("plotter")
     {

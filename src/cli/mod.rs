@@ -13,6 +13,7 @@ mod plotter_files;
 mod print;
 mod progress;
 mod sheet_run;
+mod squared;
 mod study_args;
 mod zones;
 
@@ -74,6 +75,7 @@ fn dispatch() -> Result<(), Failure> {
         Command::Draw(args) => draw::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Order(args) => order::run(&args),
+        Command::Squared(args) => squared::run(&args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {

@@ -48,7 +48,7 @@ const ORDER_EXAMPLES: &str = "Examples:
 
 const WITHOUT: Without = Without {
     sheet: "the working order",
-    tables: &["plotter", "plan"],
+    tables: &["plotter", "plan", "squared"],
     keys: &[
         "chain",
         "soft",

@@ -22,6 +22,7 @@ use super::job::{Job, failure};
 use super::page_args;
 use super::print::{Failure, say};
 use super::progress::Progress;
+use super::sheet_run;
 use super::study_args::{StudyArgs, is_of_table};
 use super::zones::{read_mask, spare_mask};
 
@@ -64,7 +65,7 @@ const ONLY_A_DRAWING: [(&str, &str); 5] = [
 /// Keeps them out of the help.
 fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
     let name = arg.get_id().as_str();
-    let other = ["plotter", "order"].iter().any(|table| is_of_table(&arg, table));
+    let other = ["plotter", "order", "squared"].iter().any(|table| is_of_table(&arg, table));
     let hidden = other || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
     if hidden { arg.hide(true) } else { arg }
 }
@@ -76,11 +77,7 @@ fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
             "--{name} is for a plotter, and a plan is printed; leave it out"
         )));
     }
-    if let Some(name) = args.study.of_table("order") {
-        return Err(Failure::wrong_use(format!(
-            "--{name} is about the working order; run 'merestone order' for it, or leave it out"
-        )));
-    }
+    sheet_run::refuse_of_sheets(&args.study)?;
     for (key, values) in args.study.given() {
         if let Some((name, why)) = ONLY_A_DRAWING.into_iter().find(|&(name, _)| name == key.name) {
             return Err(Failure::wrong_use(format!("--{name} {why}; leave it out")));

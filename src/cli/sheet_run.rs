@@ -56,6 +56,18 @@ impl Without {
     }
 }
 
+/// Refuses options that are about the working order or the squared reference, where neither is made.
+pub(super) fn refuse_of_sheets(study: &StudyArgs) -> Result<(), Failure> {
+    for (table, sheet) in [("order", "working order"), ("squared", "squared reference")] {
+        if let Some(name) = study.of_table(table) {
+            return Err(Failure::wrong_use(format!(
+                "--{name} is about the {sheet}; run 'merestone {table}' for it, or leave it out"
+            )));
+        }
+    }
+    Ok(())
+}
+
 /// The settings of the drawing for a sheet that goes with it: its areas are the same, and nothing is drawn by them.
 pub(super) fn settings(job: &Job) -> Result<Settings, Failure> {
     let mut settings = job.settings(false)?;

@@ -1,6 +1,6 @@
 //! Order: the working squares of a study in the order in which they are inked, and what is to be done in each.
 //!
-//! In: the [`BoundaryNet`](crate::transitions::BoundaryNet) with its labels, thin marks, the working squares, which group
+//! In: the [`BoundaryNet`] with its labels, thin marks, the working squares, which group
 //! has each. Out: [`WorkOrder`]; its pages by [`order_pages`]. Units: mm on the picture as it is inked, never mirrored or
 //! turned; shares from 0 to 1.
 //! Keeps: a square is in the order once or has nothing to ink; every area that is inked is in the square that has most of

@@ -10,6 +10,7 @@ mod plan_report;
 mod plotter;
 mod png;
 mod report;
+mod squared_report;
 mod svg;
 mod underlay;
 
@@ -25,8 +26,9 @@ pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
     ReferenceReport, Report, SheetSize, report_json,
 };
+pub use squared_report::{EnlargedReport, SquareLineReport, SquaredReport};
 pub use svg::{svg, svg_layer};
-pub use underlay::Underlay;
+pub use underlay::{Underlay, grey};
 
 use crate::sheet::Furniture;
 use std::path::PathBuf;
@@ -51,6 +53,15 @@ pub struct DrawingOptions {
     pub furniture: Furniture,
     /// The reference under the lines.
     pub underlay: Option<Underlay>,
+    /// Pieces of it, over that and under the lines.
+    pub pieces: Vec<Underlay>,
+}
+
+impl DrawingOptions {
+    /// The reference and its pieces, in the order in which they are drawn.
+    fn pictures(&self) -> impl Iterator<Item = &Underlay> {
+        self.underlay.iter().chain(&self.pieces)
+    }
 }
 
 impl Default for DrawingOptions {
@@ -65,6 +76,7 @@ impl Default for DrawingOptions {
             ink: Ink::Black,
             furniture: Furniture::default(),
             underlay: None,
+            pieces: Vec::new(),
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::number::rounded;
 use super::order_report::OrderReport;
 use super::plan_report::PlanReport;
+use super::squared_report::SquaredReport;
 use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
@@ -206,6 +207,9 @@ pub struct Report {
     /// The working order, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub order: Option<OrderReport>,
+    /// The squared reference, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub squared: Option<SquaredReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -247,6 +251,7 @@ impl Report {
             plotter: None,
             plan: None,
             order: None,
+            squared: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

@@ -1,6 +1,6 @@
 //! Plan: the numbered value plan of a net, and the key to it.
 //!
-//! In: the [`BoundaryNet`](crate::transitions::BoundaryNet) with its areas, thin marks, where the sheet lies and what is
+//! In: the [`BoundaryNet`] with its areas, thin marks, where the sheet lies and what is
 //! printed around it. Out: [`Plan`]: labels, leaders and a list, in mm on the sheet as shown; [`KeyValue`]s.
 //! Keeps: a number without a leader lies whole in its area, as far from every line as it can be (to 5 %); no number's box
 //! touches a line, a mark, another number or a leader, and no two leaders cross; an area has a number, far away from it

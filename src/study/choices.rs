@@ -11,7 +11,7 @@ use crate::tone::BreakRule;
 
 use super::{
     ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PlanSettings, Settings, SquareRule,
-    StudyError,
+    SquaredSettings, StudyError,
 };
 
 /// Which files have what is printed around the picture.
@@ -66,6 +66,8 @@ pub struct Choices {
     pub plan: PlanSettings,
     /// The working order's settings, used when one is made.
     pub order: OrderSettings,
+    /// The squared reference's settings, used when one is made.
+    pub squared: SquaredSettings,
 }
 
 impl Default for Choices {
@@ -92,6 +94,7 @@ impl Default for Choices {
             plotter: PlotterOptions::default(),
             plan: PlanSettings::default(),
             order: OrderSettings::default(),
+            squared: SquaredSettings::default(),
         }
     }
 }

@@ -13,6 +13,7 @@ mod plotter;
 mod report;
 mod run;
 mod settings;
+mod squared;
 mod written;
 
 use thiserror::Error;
@@ -39,6 +40,7 @@ pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
 };
+pub use squared::{DEFAULT_ENLARGED, DEFAULT_TIMES, SquaredSettings, SquaredSheet, squared_sheet};
 pub use written::WrittenError;
 
 /// Why a study cannot be made.
@@ -169,10 +171,11 @@ pub enum StudyError {
         last: String,
     },
     /// Something that goes by working squares, without any.
-    #[error(
-        "the working order goes by working squares, and there are none; leave out squares, or give their side"
-    )]
+    #[error("this sheet goes by working squares, and there are none; leave out squares, or give their side")]
     NoSquares,
+    /// A sheet that shows the picture, from stages that did not keep it.
+    #[error("the picture was not kept for this sheet; this is a fault of the program, please report it")]
+    NoPicture,
     /// An order by groups without groups.
     #[error(
         "the working order is to go by groups, and there are none; add [[group]] entries to the study file, the foremost \
@@ -262,7 +265,7 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
-            Self::Net(_) => false,
+            Self::Net(_) | Self::NoPicture => false,
             Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             Self::Entry { fault, .. } => !matches!(**fault, EntryFault::Guide(_)),

@@ -14,7 +14,7 @@ use crate::output::{DrawingOptions, OrderReport};
 use crate::plan::{numbers_of, tints};
 use crate::sheet::Squares;
 
-use super::pages::{page_mm, squares_of};
+use super::pages::{page_mm, remark, squares_side};
 use super::{Settings, Stages, StudyError};
 
 /// How many further squares are inked before a square's blacks are dry, unless set: half an hour, at some eight minutes
@@ -171,18 +171,6 @@ impl OrderSheet {
         report.wet_for = self.of_order.wet_for;
         report
     }
-}
-
-/// Side of the working squares in mm.
-fn squares_side(settings: &Settings) -> Result<f64, StudyError> {
-    squares_of(settings).ok_or(StudyError::NoSquares)
-}
-
-/// What the study is: the picture's name and its sheet.
-fn remark(settings: &Settings) -> String {
-    let name = &settings.on_paper.title.name;
-    let parts = [name.as_str(), settings.paper.name.as_str()];
-    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
 /// The group that has each square, row by row; none where there are no groups.

@@ -2,7 +2,7 @@
 
 use crate::sheet::{Placement, Printing, RectMm};
 
-use super::Settings;
+use super::{Settings, StudyError};
 
 /// Largest sides of such a page in mm: about A3. Larger ones give way to A4, or letter.
 const LARGEST_PAGE_MM: [f64; 2] = [300.0, 440.0];
@@ -40,4 +40,16 @@ pub(super) fn page_mm(settings: &Settings, sheet_mm: [f64; 2], least: [f64; 2]) 
 /// Side of the working squares in mm, when there are any.
 pub(super) fn squares_of(settings: &Settings) -> Option<f64> {
     settings.on_paper.square_mm(&settings.paper)
+}
+
+/// The same for what cannot be without them.
+pub(super) fn squares_side(settings: &Settings) -> Result<f64, StudyError> {
+    squares_of(settings).ok_or(StudyError::NoSquares)
+}
+
+/// What the study is: the picture's name and its sheet.
+pub(super) fn remark(settings: &Settings) -> String {
+    let name = &settings.on_paper.title.name;
+    let parts = [name.as_str(), settings.paper.name.as_str()];
+    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
 }

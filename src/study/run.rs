@@ -5,6 +5,7 @@ use std::time::Instant;
 use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaMap, AreaOptions};
 use crate::notes::Noted;
+use crate::output::grey;
 use crate::plotter::PlotterPlan;
 use crate::raster::Raster;
 use crate::reference::page::{PageFigures, repair};
@@ -85,6 +86,8 @@ pub struct Stages {
     pub page: Option<PageFigures>,
     /// The reference before and after, when asked for.
     pub before_after: Option<Raster<u8>>,
+    /// The picture in grey samples of sRGB, at the reference's own pixels, when asked for.
+    pub picture: Option<Raster<u8>>,
     /// SHA-256 of the reference's file, in hexadecimal digits.
     pub sha256: String,
     /// The sheet and where the picture lies on it.
@@ -147,6 +150,7 @@ pub fn run(
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
     let working = resample(&reference.luminance, width, height);
     let sha256 = reference.sha256.clone();
+    let full = settings.keep_picture.then(|| grey(&reference.luminance, 1.0));
     drop(reference);
 
     clock.next(Step::Tone);
@@ -211,6 +215,7 @@ pub fn run(
         Stages {
             page,
             before_after,
+            picture: full,
             sha256,
             plotter: plotter::plan(
                 &shown,

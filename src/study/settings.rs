@@ -97,6 +97,8 @@ pub struct Settings {
     pub by_hand: ByHand,
     /// Only the lines that a lower plainness adds, instead of the drawing.
     pub extra: Option<ExtraLines>,
+    /// Whether the picture at the reference's own pixels is kept, for sheets that show it.
+    pub keep_picture: bool,
 }
 
 impl Settings {
@@ -127,6 +129,7 @@ impl Settings {
             plotter: None,
             by_hand: ByHand::default(),
             extra: None,
+            keep_picture: false,
         }
     }
 

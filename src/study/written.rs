@@ -254,10 +254,16 @@ pub(super) fn point(text: &str) -> Result<PlaceOnPicture, WrittenError> {
     Ok([across.parse()?, down.parse()?])
 }
 
-/// How many squares ink stays wet for.
-pub(super) fn wet_for(text: &str) -> Result<usize, WrittenError> {
+/// A number of squares.
+pub(super) fn squares_count(text: &str) -> Result<usize, WrittenError> {
     let count = text.trim().parse().ok().filter(|count| *count <= 1000);
     count.ok_or_else(|| WrittenError::other(text, "write a whole number of squares from 0 to 1000"))
+}
+
+/// How many times squares are enlarged.
+pub(super) fn times(text: &str) -> Result<f64, WrittenError> {
+    let times = text.trim().parse().ok().filter(|times| (1.0..=10.0).contains(times));
+    times.ok_or_else(|| WrittenError::other(text, "squares are shown 1 to 10 times as large"))
 }
 
 /// `whole`, a square's name or a rectangle.

@@ -24,9 +24,14 @@ const COMPRESSION: u8 = 8;
 const LANGUAGE: &str = "en";
 /// Names in the content: the font, the reference, the drawing and what is around it.
 const FONT: &[u8] = b"Letters";
-const IMAGE: &[u8] = b"Reference";
+const IMAGE: &str = "Reference";
 const DRAWING: &[u8] = b"Drawing";
 const AROUND: &[u8] = b"Around";
+
+/// The name of one of a sheet's pictures.
+fn image_name(place: usize) -> Vec<u8> {
+    if place == 0 { IMAGE.into() } else { format!("{IMAGE}{place}").into_bytes() }
+}
 
 /// The drawing as the bytes of a PDF 1.7 file (ISO 32000-1) with one page of the sheet's size.
 #[must_use]
@@ -103,9 +108,9 @@ pub fn pdf_sheets(title: &str, sheets: &[PdfSheet<'_>]) -> Vec<u8> {
         group.pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(layer.title()));
     }
     for (sheet, own) in sheets.iter().zip(&objects.sheets) {
-        if let (Some(id), Some(underlay)) = (own.image, &sheet.options.underlay) {
-            hashed.extend(underlay.grey.data());
-            write_image(&mut pdf, id, underlay);
+        for (&id, picture) in own.images.iter().zip(sheet.options.pictures()) {
+            hashed.extend(picture.grey.data());
+            write_image(&mut pdf, id, picture);
         }
     }
     if let Some(font) = objects.font {
@@ -190,14 +195,14 @@ struct Objects {
 struct SheetObjects {
     drawing: Ref,
     around: Ref,
-    image: Option<Ref>,
+    images: Vec<Ref>,
 }
 
 impl Objects {
     fn new(sheets: &[PdfSheet<'_>], letters: &Letters) -> Self {
         let mut counter = Counter(0);
         let held_by = |sheet: &PdfSheet<'_>, layer: Layer| match layer {
-            Layer::Reference => sheet.options.underlay.is_some(),
+            Layer::Reference => sheet.options.pictures().next().is_some(),
             Layer::Hard | Layer::Soft => true,
             Layer::Thin => !sheet.plan.thin.is_empty(),
             Layer::Guides => !sheet.plan.guides.is_empty(),
@@ -223,7 +228,7 @@ impl Objects {
                 .map(|sheet| SheetObjects {
                     drawing: counter.take(),
                     around: counter.take(),
-                    image: sheet.options.underlay.is_some().then(|| counter.take()),
+                    images: sheet.options.pictures().map(|_| counter.take()).collect(),
                 })
                 .collect(),
             font: (!letters.is_empty()).then(|| counter.take()),
@@ -241,10 +246,10 @@ impl Objects {
         if let Some(font) = self.font {
             resources.fonts().pair(Name(FONT), font);
         }
-        if own.image.is_some() || shared {
+        if !own.images.is_empty() || shared {
             let mut parts = resources.x_objects();
-            if let Some(image) = own.image {
-                parts.pair(Name(IMAGE), image);
+            for (k, &image) in own.images.iter().enumerate() {
+                parts.pair(Name(&image_name(k)), image);
             }
             if shared {
                 parts.pair(Name(DRAWING), own.drawing).pair(Name(AROUND), own.around);

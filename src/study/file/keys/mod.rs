@@ -11,6 +11,7 @@ mod plotter;
 mod print;
 mod reference;
 mod sheet;
+mod squared;
 mod syntax;
 mod tones;
 mod zones;
@@ -24,7 +25,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 10] = [
+pub static TABLES: [&Table; 11] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -34,6 +35,7 @@ pub static TABLES: [&Table; 10] = [
     &print::PRINT,
     &plan::PLAN,
     &order::ORDER,
+    &squared::SQUARED,
     &plotter::PLOTTER,
 ];
 

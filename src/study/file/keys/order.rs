@@ -51,7 +51,7 @@ pub(super) static ORDER: Table = Table {
                 "How many further squares are inked before the blacks of one are dry, 0 to 1000",
             )
             .sets(|c, t| {
-                c.order.wet_for = written::wet_for(t)?;
+                c.order.wet_for = written::squares_count(t)?;
                 Ok(())
             }),
     ],
