@@ -24,6 +24,7 @@ mod reading;
 mod renderings;
 mod sheet_sizes;
 mod sphere;
+mod squared;
 mod study_file;
 mod texture;
 mod thin;

@@ -13,8 +13,8 @@ use crate::strokes::StrokePlan;
 use super::pages::{page_mm, remark, squares_side};
 use super::{Settings, Stages, StudyError, on_paper};
 
-/// How many squares are enlarged unless set.
-pub const DEFAULT_ENLARGED: usize = 6;
+/// How many squares are enlarged unless set: one page of A4.
+pub const DEFAULT_ENLARGED: usize = 9;
 /// How many times unless set: strokes a third of a mm apart become as far apart as the eye tells with ease.
 pub const DEFAULT_TIMES: f64 = 2.0;
 /// Pixels of the reference per mm of the page under which an enlargement shows its pixels (common practice, no source).

@@ -262,8 +262,8 @@ pub(super) fn squares_count(text: &str) -> Result<usize, WrittenError> {
 
 /// How many times squares are enlarged.
 pub(super) fn times(text: &str) -> Result<f64, WrittenError> {
-    let times = text.trim().parse().ok().filter(|times| (1.0..=10.0).contains(times));
-    times.ok_or_else(|| WrittenError::other(text, "squares are shown 1 to 10 times as large"))
+    let times = text.trim().parse().ok().filter(|times| (1.0..=20.0).contains(times));
+    times.ok_or_else(|| WrittenError::other(text, "squares are shown 1 to 20 times as large"))
 }
 
 /// `whole`, a square's name or a rectangle.

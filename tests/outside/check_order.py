@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 import pymupdf
+import shapely
 from check_plan import Sheet, darkness
 from check_promises import inputs
 from shapely import affinity
@@ -140,11 +141,24 @@ def check_shares(sheet, report, net, all_squares):
                 length = sheet.areas[light["area"]].boundary.intersection(square).length
             else:
                 width = float(np.median(net["thin"][light["thin"]]["width_mm"]))
-                near = black.buffer(width / 2 + BESIDE_MM)
-                length = sheet.thin[light["thin"]].intersection(square).intersection(near).length
+                # Half a millimetre beyond its edge, square to it, on either side.
+                part = sheet.thin[light["thin"]].intersection(square)
+                length = sum(beside(line, width / 2 + BESIDE_MM, black) for line in shapely.get_parts(part))
             if abs(length - light["length_mm"]) > LIGHT_MM:
                 faults.append(f"{name}: a light of {length:.2f} mm, not {light['length_mm']}")
     return faults
+
+
+def beside(line, off, black):
+    """How much of a line has black so far to one of its sides."""
+    count = max(2, int(line.length / 0.05))
+    along = np.linspace(0, line.length, count + 1)
+    points = shapely.get_coordinates(shapely.line_interpolate_point(line, along))
+    steps = np.diff(points, axis=0)
+    across = np.stack([steps[:, 1], -steps[:, 0]], axis=1) / np.hypot(*steps.T)[:, None]
+    middles = (points[1:] + points[:-1]) / 2
+    sides = [shapely.contains_xy(black, *(middles + sign * off * across).T) for sign in (1, -1)]
+    return float((sides[0] | sides[1]).sum() * line.length / count)
 
 
 def check_order(report):
