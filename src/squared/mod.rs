@@ -28,6 +28,8 @@ const LETTER_MM: f64 = 2.5;
 const SMALL_MM: f64 = 1.8;
 /// Between one enlargement and the next, across and down, its caption included, in mm.
 const GAP_MM: [f64; 2] = [5.0, 9.0];
+/// Width of a caption in mm, which small squares keep free for it.
+const CAPTION_MM: f64 = 36.0;
 /// Height of the heading of a page in mm.
 const HEAD_MM: f64 = 11.0;
 /// How far straight pieces may lie from the curves, in mm.
@@ -164,7 +166,7 @@ pub fn enlarge(source: &Source<'_>, squares: &[Busy], options: &EnlargeOptions) 
     let shown_mm = source.squares.side_mm + 2.0 * AROUND_MM;
     let most = (room[0] / shown_mm).min((room[1] - HEAD_MM - GAP_MM[1]) / shown_mm);
     let scale = options.times.min(most);
-    let step = GAP_MM.map(|gap| shown_mm * scale + gap);
+    let step = [(shown_mm * scale).max(CAPTION_MM) + GAP_MM[0], shown_mm * scale + GAP_MM[1]];
     let fit = |length: f64, step: f64, gap: f64| (((length + gap) / step + 1e-9) as usize).max(1);
     let columns = fit(room[0], step[0], GAP_MM[0]);
     // A caption stands under the last row too.
@@ -220,7 +222,8 @@ fn put(page: &mut EnlargedPage, source: &Source<'_>, square: &Busy, corner: Poin
     let corners = [(rect_mm.x, rect_mm.y), (right, rect_mm.y), (right, bottom), (rect_mm.x, bottom)];
     let ring: Vec<Point> = corners.iter().chain(&corners[..1]).copied().map(Point::from).collect();
     page.furniture.lines.extend(over(vec![ring]));
-    let below = corner + Vec2::new(0.0, (side + 2.0 * AROUND_MM) * scale);
+    let shown_mm = placed(&piece_mm);
+    let below = Point::new(corner.x, shown_mm.y + shown_mm.height);
     let words = [
         (square.name.clone(), LETTER_MM, 0.0),
         (format!("{} times; {:.0} mm of line", rounded(scale), square.line_mm), SMALL_MM, 8.0),

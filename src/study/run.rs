@@ -149,9 +149,7 @@ pub fn run(
     let [width, height] = working_size(&picture, px_per_mm);
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
     let working = resample(&reference.luminance, width, height);
-    let sha256 = reference.sha256.clone();
-    let full = settings.keep_picture.then(|| grey(&reference.luminance, 1.0));
-    drop(reference);
+    let (sha256, full) = kept_of(reference, settings);
 
     clock.next(Step::Tone);
     let tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
@@ -239,6 +237,11 @@ pub fn run(
         },
         notes,
     ))
+}
+
+/// What is kept of a reference once it has been resampled: its SHA-256, and the picture where it is asked for.
+fn kept_of(reference: Reference, settings: &Settings) -> (String, Option<Raster<u8>>) {
+    (reference.sha256, settings.keep_picture.then(|| grey(&reference.luminance, 1.0)))
 }
 
 /// What there is to say of limits that the texture does not bear.
