@@ -17,8 +17,8 @@ use crate::transitions::BoundaryNet;
 
 /// What is shown around a square that is enlarged, in mm on the picture: strokes are followed over its edge.
 pub const AROUND_MM: f64 = 2.0;
-/// Width and height in mm that the pages need inside their edge.
-pub const LEAST_ROOM_MM: [f64; 2] = [60.0, 80.0];
+/// Width and height in mm that the pages have inside their edge at least: two squares of 25 mm twice as large beside each other.
+pub const LEAST_ROOM_MM: [f64; 2] = [117.0, 165.0];
 
 /// Lines over the picture: white, and black within it, so that they are seen on any tone. Width in mm and strength.
 const OVER: [(f64, f64); 2] = [(0.45, 0.0), (0.13, 1.0)];
