@@ -64,6 +64,9 @@ def main():
     printed = np.flatnonzero((np.asarray(key) < 128).any(axis=1))
     save(row([plan, key.crop((0, 0, key.width, int(printed[-1]) + 40))]), "docs/pictures/value-plan.png", 16)
 
+    structure = Image.open(folder / "structure.png").convert("L")
+    printed = np.flatnonzero((np.asarray(structure) < 128).any(axis=1))
+    save(row([structure.crop((0, 0, structure.width, int(printed[-1]) + 40))]), "docs/pictures/value-structure.png", 16)
     save(row([Image.open(folder / "work-1.png").convert("L")]), "docs/pictures/working-order.png", 16)
 
     pair = [Image.open(folder / f"squared-{page}.png").convert("L") for page in (1, 2)]

@@ -26,6 +26,8 @@ draw --paper a5 --margin 10mm --chain --plotter "$scratch/plotter.svg" --order-v
 rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/plotter-order.png "$scratch/order.svg"
 "$merestone" plan "$reference" --quiet --overwrite --paper a4 -o "$scratch/plan.pdf"
 pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
+"$merestone" structure "$reference" --quiet --overwrite --paper a4 -o "$scratch/structure.pdf"
+pdftoppm -r 100 -gray -png -singlefile "$scratch/structure.pdf" "$scratch/structure"
 "$merestone" order "$reference" --quiet --overwrite --paper a4 -o "$scratch/work.pdf"
 pdftoppm -r 100 -gray -png "$scratch/work.pdf" "$scratch/work"
 "$merestone" squared "$reference" --quiet --overwrite --paper a4 -o "$scratch/squared.pdf"

@@ -162,6 +162,15 @@ pub fn parse_seconds(text: &str) -> Result<f64, UnitError> {
         .ok_or_else(|| UnitError::Unreadable { text: text.into(), what: "a time", example: "0.4s or 400ms" })
 }
 
+/// A share from 0 to 1 in words, in hundredths.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    match share * 100.0 {
+        p if p > 0.0 && p < 1.0 => "under 1 %".into(),
+        p => format!("{p:.0} %"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,7 +1,7 @@
 //! Pixel kernels against OpenCV, SciPy and scikit-image on the same arrays (`tests/oracles/kernels.py` made the
 //! figures; the file names the versions). Closing and flooding are not public: their tests stand beside them.
 
-use merestone::areas::{AreaSums, merge_tree};
+use merestone::areas::{AreaSums, Doubt, merge_tree};
 use merestone::components::components;
 use merestone::distance::squared_distance_to;
 use merestone::raster::{Raster, extreme_square};
@@ -136,7 +136,7 @@ fn merging_is_greedy() {
             sums[id as usize].reflectance += light as f64 / 1e4;
         }
         let [px, doubt] = ["px_per_mm", "doubt"].map(|k| case[k].as_f64().expect("a number"));
-        let tree = merge_tree(&ids, &leaf_values, &sums, px, |_| doubt);
+        let tree = merge_tree(&ids, &leaf_values, &sums, px, Doubt::even(doubt));
         let unions = case["unions"].as_array().expect("a list");
         assert_eq!(unions.len() + 1, count, "{name}: everything merges");
         for (k, union) in unions.iter().enumerate() {

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use kurbo::{BezPath, Point, Shape};
-use merestone::areas::{AreaMap, AreaOptions, AreaSums, merge_tree};
+use merestone::areas::{AreaMap, AreaOptions, AreaSums, Doubt, merge_tree};
 use merestone::components::components;
 use merestone::raster::Raster;
 use merestone::tone::{self, BreakRule, PitchRule, ToneField, ToneOptions, ToneRange};
@@ -42,7 +42,7 @@ pub(crate) fn every_patch(tone: &ToneField, values: &Raster<u8>) -> AreaMap {
         sums[id as usize].pixels += 1.0;
         sums[id as usize].reflectance += f64::from(r);
     }
-    let tree = merge_tree(&ids, &of_leaf, &sums, PX_PER_MM, |_| 0.0);
+    let tree = merge_tree(&ids, &of_leaf, &sums, PX_PER_MM, Doubt::none());
     let used = AreaOptions { narrowest_mm: 1.0 / PX_PER_MM, least_area_mm2: 0.0 };
     AreaMap { ids, tree, finest_mm: used.narrowest_mm, used, used_in_zones: None, edited: None }
 }

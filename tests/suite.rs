@@ -18,6 +18,8 @@ mod oracles;
 mod outputs;
 mod page;
 mod plan;
+mod several;
+mod structure;
 mod program;
 mod promises;
 mod reading;

@@ -19,7 +19,7 @@ use thiserror::Error;
 
 use super::merge::{Held, merge_tree_held};
 use super::zones::{Measure, said};
-use super::{AreaMap, AreaSums, doubtful_energy};
+use super::{AreaMap, AreaSums, Doubt};
 use crate::components::components;
 use crate::raster::Raster;
 use crate::tone::ToneField;
@@ -247,7 +247,9 @@ fn rebuilt(
         .map(|n| if pinned[n] { home[n].1 } else { old.value(key_of[n] as usize) })
         .collect();
     let held = Held { pinned: &pinned, home: &home };
-    let tree = merge_tree_held(&ids, &leaf_values, &sums, tone.px_per_mm, |l| doubtful_energy(tone, l), held);
+    let doubt = Doubt::of(tone);
+    doubt.sum_misfits(&ids, &mut sums);
+    let tree = merge_tree_held(&ids, &leaf_values, &sums, tone.px_per_mm, doubt, held);
     let finest = old.cut(0.0);
     let own = areas.ids.map(|leaf| old.value(finest[leaf as usize]));
     AreaMap { ids, tree, edited: Some(Edited { pinned, own, cracks, lines, idle }), ..*areas }

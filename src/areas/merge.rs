@@ -7,6 +7,7 @@
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap};
 
+use super::doubt::{Border, Doubt};
 use crate::raster::Raster;
 use crate::tone::tone_of;
 
@@ -22,6 +23,8 @@ pub struct AreaSums {
     pub reflectance: f64,
     /// Sum of how much more than once a squared error of tone counts at each of them; 0 without zones.
     pub emphasis: f64,
+    /// By value, the summed squared distance in L* of their tones from that value's band; 0 unless the marks were drawn.
+    pub misfit: [f64; MOST_VALUES],
 }
 
 impl AreaSums {
@@ -36,6 +39,7 @@ impl AreaSums {
             pixels: self.pixels + other.pixels,
             reflectance: self.reflectance + other.reflectance,
             emphasis: self.emphasis + other.emphasis,
+            misfit: std::array::from_fn(|v| self.misfit[v] + other.misfit[v]),
         }
     }
 
@@ -94,6 +98,15 @@ impl MergeTree {
         stands
     }
 
+    /// The heights at which unions come to be, each once, lowest first.
+    #[must_use]
+    pub fn heights(&self) -> Vec<f64> {
+        let mut heights = self.height[self.leaves..].to_vec();
+        heights.sort_by(f64::total_cmp);
+        heights.dedup_by(|a, b| a.total_cmp(b).is_eq());
+        heights
+    }
+
     /// Height at which two leaves become one, in L*^2 mm; infinite if they never do, because an edit keeps them apart.
     #[must_use]
     pub fn height_between(&self, a: usize, b: usize) -> f64 {
@@ -113,7 +126,7 @@ impl MergeTree {
 /// Pixels of each value in an area.
 type Shares = [f64; MOST_VALUES];
 /// Most values a scale has.
-const MOST_VALUES: usize = 9;
+pub(super) const MOST_VALUES: usize = 9;
 
 /// A pair that may merge, cheapest first; ties by number, so that the order never depends on chance.
 #[derive(PartialEq)]
@@ -140,29 +153,52 @@ impl PartialOrd for Pair {
 /// Mean length of a straight line per crack edge that it is traced with, over all directions (pi / 4).
 const CRACK_LENGTH: f64 = std::f64::consts::FRAC_PI_4;
 
-/// Shared border length in mm of each pair of areas, from the smaller id.
-fn shared_borders(ids: &Raster<u32>, leaves: usize, px_per_mm: f64) -> Vec<BTreeMap<u32, f64>> {
-    let h = ids.height();
-    let mut pairs: Vec<u64> = Vec::new();
-    let mut note = |a: u32, b: u32| {
-        if a != b {
-            pairs.push(u64::from(a.min(b)) << 32 | u64::from(a.max(b)));
+/// What each area shares with each of its neighbours.
+fn shared_borders(
+    ids: &Raster<u32>,
+    leaves: usize,
+    px_per_mm: f64,
+    doubt: &Doubt<'_>,
+) -> Vec<BTreeMap<u32, Border>> {
+    let (w, h) = (ids.width(), ids.height());
+    let steps = doubt.steps();
+    let mut pairs: Vec<(u64, f32)> = Vec::new();
+    let mut note = |a: u32, b: u32, step: f32| {
+        if a < b {
+            pairs.push((u64::from(a) << 32 | u64::from(b), step));
+        } else if b < a {
+            pairs.push((u64::from(b) << 32 | u64::from(a), -step));
         }
     };
     for y in 0..h {
-        let row = ids.row(y);
-        row.windows(2).for_each(|p| note(p[0], p[1]));
-        if y + 1 < h {
-            row.iter().zip(ids.row(y + 1)).for_each(|(&a, &b)| note(a, b));
+        for x in 0..w {
+            let own = ids.at(x, y);
+            if x + 1 < w && ids.at(x + 1, y) != own {
+                let step = steps.map_or(0.0, |(l, away)| {
+                    l.at(x.saturating_sub(away), y) - l.at((x + 1 + away).min(w - 1), y)
+                });
+                note(own, ids.at(x + 1, y), step);
+            }
+            if y + 1 < h && ids.at(x, y + 1) != own {
+                let step = steps.map_or(0.0, |(l, away)| {
+                    l.at(x, y.saturating_sub(away)) - l.at(x, (y + 1 + away).min(h - 1))
+                });
+                note(own, ids.at(x, y + 1), step);
+            }
         }
     }
-    pairs.sort_unstable();
+    // Stable: sums are taken in the order of the picture.
+    pairs.sort_by_key(|&(pair, _)| pair);
     let mut sides = vec![BTreeMap::new(); leaves];
-    for run in pairs.chunk_by(|a, b| a == b) {
-        let (a, b) = ((run[0] >> 32) as u32, run[0] as u32);
-        let mm = run.len() as f64 * CRACK_LENGTH / px_per_mm;
-        sides[a as usize].insert(b, mm);
-        sides[b as usize].insert(a, mm);
+    for run in pairs.chunk_by(|a, b| a.0 == b.0) {
+        let (a, b) = ((run[0].0 >> 32) as u32, run[0].0 as u32);
+        let per_crack = CRACK_LENGTH / px_per_mm;
+        let border = Border {
+            mm: run.len() as f64 * per_crack,
+            step: run.iter().map(|&(_, step)| f64::from(step)).sum::<f64>() * per_crack,
+        };
+        sides[a as usize].insert(b, border);
+        sides[b as usize].insert(a, border.turned());
     }
     sides
 }
@@ -178,16 +214,16 @@ pub(super) struct Held<'a> {
 
 /// Merges everything, cheapest union first, and keeps the order.
 ///
-/// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves. `doubt` is the energy (L*^2 mm)
-/// that the texture makes by itself at a tone (L*): it is taken off, so a union at height 0 is one whose
-/// difference cannot be told from the texture's own unevenness.
+/// `ids` are leaf numbers from 0; `values` and `sums` are those of the leaves. `doubt` says what energy the texture makes
+/// by itself: it is taken off, so a union at height 0 is one whose difference cannot be told from the texture's own
+/// unevenness.
 #[must_use]
 pub fn merge_tree(
     ids: &Raster<u32>,
     values: &[u8],
     sums: &[AreaSums],
     px_per_mm: f64,
-    doubt: impl Fn(f64) -> f64,
+    doubt: Doubt<'_>,
 ) -> MergeTree {
     merge_tree_held(ids, values, sums, px_per_mm, doubt, Held::default())
 }
@@ -202,13 +238,13 @@ pub(super) fn merge_tree_held(
     values: &[u8],
     sums: &[AreaSums],
     px_per_mm: f64,
-    doubt: impl Fn(f64) -> f64,
+    doubt: Doubt<'_>,
     held: Held<'_>,
 ) -> MergeTree {
     let leaves = values.len();
     let mut pinned: Vec<bool> = (0..leaves).map(|n| held.pinned.get(n).copied().unwrap_or(false)).collect();
     let mut home: Vec<Option<(u32, u8)>> = (0..leaves).map(|n| held.home.get(n).copied()).collect();
-    let mut sides = shared_borders(ids, leaves, px_per_mm);
+    let mut sides = shared_borders(ids, leaves, px_per_mm, &doubt);
     let mut tree = MergeTree {
         parent: vec![NONE; leaves],
         height: vec![0.0; leaves],
@@ -229,7 +265,7 @@ pub(super) fn merge_tree_held(
         share[usize::from(v.max(1)) - 1] = sum.pixels;
     }
     let px2 = px_per_mm * px_per_mm;
-    let cost = |tree: &MergeTree, pinned: &[bool], a: u32, b: u32, shared_mm: f64| {
+    let cost = |tree: &MergeTree, pinned: &[bool], a: u32, b: u32, shared: Border| {
         let (p, q) = (&tree.sums[a as usize], &tree.sums[b as usize]);
         if tree.value[a as usize] == tree.value[b as usize] {
             return Some(0.0);
@@ -237,14 +273,17 @@ pub(super) fn merge_tree_held(
         if pinned[a as usize] || pinned[b as usize] {
             return None;
         }
+        let energy = doubt.energy(p.tone()).max(doubt.energy(q.tone()));
+        if doubt.waves(shared, wrongly_valued(tree, [a, b]) / px2 / shared.mm, energy) {
+            return Some(0.0);
+        }
         let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;
-        let (a, b) = (p.tone(), q.tone());
-        Some((size * (a - b).powi(2) / shared_mm - doubt(a).max(doubt(b))).max(0.0) * p.weight(q))
+        Some((size * (p.tone() - q.tone()).powi(2) / shared.mm - energy).max(0.0) * p.weight(q))
     };
     let mut heap = BinaryHeap::new();
     for a in 0..leaves as u32 {
-        for (&b, &mm) in sides[a as usize].range(a + 1..) {
-            heap.extend(cost(&tree, &pinned, a, b, mm).map(|cost| Pair { cost, a, b }));
+        for (&b, &border) in sides[a as usize].range(a + 1..) {
+            heap.extend(cost(&tree, &pinned, a, b, border).map(|cost| Pair { cost, a, b }));
         }
     }
     while let Some(Pair { cost: c, a, b }) = heap.pop() {
@@ -272,8 +311,8 @@ pub(super) fn merge_tree_held(
         if most.len() < least.len() {
             std::mem::swap(&mut most, &mut least);
         }
-        for (n, mm) in least {
-            *most.entry(n).or_insert(0.0) += mm;
+        for (n, border) in least {
+            most.entry(n).or_default().join(border);
         }
         most.remove(&a);
         most.remove(&b);
@@ -283,21 +322,28 @@ pub(super) fn merge_tree_held(
             (None, _) => most_held(&share),
         };
         tree.value.push(value);
-        for (&n, &mm) in &most {
+        for (&n, &border) in &most {
             let side = &mut sides[n as usize];
             side.remove(&a);
             side.remove(&b);
-            side.insert(node, mm);
+            side.insert(node, border.turned());
             // A union of its neighbour's value costs nothing more: that line dies at the same height.
-            heap.extend(cost(&tree, &pinned, n, node, mm).map(|cost| Pair { cost, a: n, b: node }));
+            heap.extend(cost(&tree, &pinned, n, node, border).map(|cost| Pair { cost, a: n, b: node }));
         }
         sides.push(most);
     }
     tree
 }
 
+/// Squared distance (L*^2) from their value's band that the tones of two nodes gain when both have the better of their values.
+fn wrongly_valued(tree: &MergeTree, pair: [u32; 2]) -> f64 {
+    let [(p, v), (q, u)] =
+        pair.map(|n| (&tree.sums[n as usize].misfit, usize::from(tree.value[n as usize].max(1)) - 1));
+    ((p[v] + q[v]).min(p[u] + q[u]) - p[v] - q[u]).max(0.0)
+}
+
 /// Whether a pinned node of a value is among the neighbours.
-fn beside_pinned(tree: &MergeTree, pinned: &[bool], beside: &BTreeMap<u32, f64>, value: u8) -> bool {
+fn beside_pinned(tree: &MergeTree, pinned: &[bool], beside: &BTreeMap<u32, Border>, value: u8) -> bool {
     beside.keys().any(|&n| pinned[n as usize] && tree.value[n as usize] == value)
 }
 
@@ -323,7 +369,7 @@ mod tests {
             sums[i as usize].pixels += 1.0;
             sums[i as usize].reflectance += 1.0 - (f64::from(v) - 0.5) / 5.0;
         }
-        (merge_tree(&ids, &leaf_values, &sums, 2.0, |_| 0.0), ids)
+        (merge_tree(&ids, &leaf_values, &sums, 2.0, Doubt::none()), ids)
     }
 
     proptest! {

@@ -4,6 +4,7 @@
 //! Units: widths in mm and sizes in mm2 on the sheet; merging heights in L*^2 mm.
 //! Keeps: every pixel belongs to exactly one area; neighbouring areas differ in value.
 
+mod doubt;
 mod flood;
 mod merge;
 pub mod edits;
@@ -15,6 +16,7 @@ use crate::components::components;
 use crate::raster::{Raster, extreme_square, gradient};
 use crate::tone::{ToneField, gaussian};
 
+pub use doubt::Doubt;
 use flood::Limit;
 pub use merge::{AreaSums, MergeTree, merge_tree};
 use zones::{Zoning, blended};
@@ -150,7 +152,9 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
             sums[id as usize].emphasis += options.narrowest_mm / at(z, w).narrowest_mm - 1.0;
         }
     }
-    let tree = merge_tree(&ids, &leaf_values, &sums, px, |l| doubtful_energy(tone, l));
+    let doubt = Doubt::of(tone);
+    doubt.sum_misfits(&ids, &mut sums);
+    let tree = merge_tree(&ids, &leaf_values, &sums, px, doubt);
     let used_in_zones = zoning.map(|z| [bear(&z.focus), bear(&z.rest)]);
     AreaMap { ids, tree, used, used_in_zones, finest_mm, edited: None }
 }
@@ -163,19 +167,6 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
         s.reflectance += f64::from(v);
     }
     sums
-}
-
-/// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
-const DOUBT: f64 = 80.0;
-
-/// Energy in L*^2 mm that the texture's unevenness makes by itself at a tone (L*).
-///
-/// Where a field of standard deviation s that hangs together over r mm rises above a level, the patch is about r
-/// across and s high, so its energy per mm of border is of the order of s^2 r (Lantuejoul 1991 gives the variance
-/// of means over areas as s^2 times the integral range over the area; patches cut out by a level are picked for
-/// their excess, hence the factor).
-fn doubtful_energy(tone: &ToneField, lightness: f64) -> f64 {
-    DOUBT * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm
 }
 
 /// Width of the Gaussian that takes single pixels out of the slope, in pixels.

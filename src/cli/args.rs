@@ -1,18 +1,21 @@
 //! The command line as structs: what may be written, and the help an artist reads. No logic.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
+use super::batch::SeveralArgs;
 use super::new::NewArgs;
 use super::order::OrderArgs;
+use super::other_sheets::is_of_another_sheet;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
 use super::squared::SquaredArgs;
-use super::study_args::{StudyArgs, is_of_table};
+use super::structure::StructureArgs;
+use super::study_args::StudyArgs;
 
 /// Bold headings and nothing else: the help has to read well on any terminal.
 const STYLES: Styles = Styles::plain().header(Style::new().bold()).usage(Style::new().bold());
@@ -38,6 +41,8 @@ pub(crate) enum Command {
     Draw(Box<DrawArgs>),
     /// Make the numbered value plan of a reference picture, with its key, to work from
     Plan(Box<PlanArgs>),
+    /// Make the value structure of a reference picture: groups, strongest contrast, what must read alike, two and three values
+    Structure(Box<StructureArgs>),
     /// List the working squares in the order in which to ink them, with boxes to tick
     Order(Box<OrderArgs>),
     /// Lay the working squares over the reference itself, and enlarge those with most lines
@@ -62,12 +67,13 @@ pub(crate) enum Command {
 }
 
 /// Settings of `draw`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct DrawArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold.
     #[command(flatten)]
@@ -92,11 +98,7 @@ pub(crate) struct DrawArgs {
 
 /// Keeps what is about other sheets out of the help of a drawing.
 fn without_other_sheets(arg: Arg) -> Arg {
-    if ["plan", "order", "squared"].iter().any(|table| is_of_table(&arg, table)) {
-        arg.hide(true)
-    } else {
-        arg
-    }
+    if is_of_another_sheet(&arg, "draw") { arg.hide(true) } else { arg }
 }
 
 const DRAW_EXAMPLES: &str = "Examples:
@@ -110,6 +112,8 @@ const DRAW_EXAMPLES: &str = "Examples:
       three values and few lines, for a first weighing up
   merestone draw picture.jpg --chain --plotter plotter.svg --order-view order.png
       for a plotter that holds a pencil
+  merestone draw sketchbook --into drawings
+      every picture of a folder, each with its own files in another folder
   merestone draw study.toml --plainness 40
       from a study file, which 'merestone new picture.jpg' writes; options win over it
   merestone draw - --format svg -o - < picture.png > study.svg
@@ -143,10 +147,38 @@ pub(crate) struct FileArgs {
     /// Replace files that exist; the reference itself is never replaced
     #[arg(long)]
     pub(crate) overwrite: bool,
+
+    /// Several references.
+    #[command(flatten)]
+    pub(crate) several: SeveralArgs,
+}
+
+impl FileArgs {
+    /// Whether the drawing is to have the usual names and forms.
+    pub(crate) fn unnamed(&self) -> bool {
+        self.out.is_empty() && self.several.forms.is_empty()
+    }
+
+    /// An option that was given and names a single file.
+    pub(crate) fn names_a_file(&self) -> Option<&'static str> {
+        [("report", &self.report), ("value-map", &self.value_map), ("net", &self.net)]
+            .into_iter()
+            .find_map(|(name, path)| path.as_ref().map(|_| name))
+            .or_else(|| self.format.map(|_| "format"))
+    }
+
+    /// The file by whose name and folder results go that are not named: `named`, or that name in the folder for all.
+    pub(crate) fn named(&self, named: Option<&Path>) -> Option<PathBuf> {
+        let named = named?;
+        Some(match &self.several.into {
+            Some(into) => into.join(named.file_name().unwrap_or_default()),
+            None => named.to_owned(),
+        })
+    }
 }
 
 /// How the program runs.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Running")]
 pub(crate) struct RunningArgs {
     /// Largest reference to open, in megapixels (millions of pixels): a guard against files made to fill memory
@@ -297,8 +329,9 @@ mod tests {
             let words =
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
-            // A line of the text may begin with the name too: commands of the README all make a sheet.
-            if !["draw ", "plan ", "order ", "squared "].iter().any(|command| words.starts_with(command)) {
+            // A line of the text may begin with the name too: commands of the README all make sheets.
+            let makes_a_sheet = ["draw ", "plan ", "structure ", "order ", "squared "];
+            if !makes_a_sheet.iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

@@ -1,20 +1,22 @@
 //! `merestone draw`: options to settings, the study run, and everything written together.
 
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use merestone::output::{self, Look};
-use merestone::study::{Marks, Settings, Stages, Step, report, run as run_study};
+use merestone::study::{Marks, Settings, Stages, report};
 
-use super::args::{DrawArgs, RunningArgs};
+use super::args::{DrawArgs, FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
+use super::begin::{self, Ready, prepare};
 use super::files::{Content, Outputs};
 use super::job::Job;
+use super::other_sheets::refuse_other_sheets;
 use super::page_args;
 use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
-use super::print::{Failure, say};
-use super::progress::Progress;
-use super::sheet_run;
-use super::zones::{read_mask, spare_mask};
+use super::print::Failure;
 
 /// What is said when lines are to be printed on the drawing paper itself.
 const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor inkjet can be erased: let no \
@@ -22,14 +24,17 @@ const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor ink
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
 pub(super) const PREVIEW_PX_PER_MM: f64 = 10.0;
 
-/// Draws one reference: all is checked before work begins and written after all of it is done.
-pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
-    if let Some(name) = args.study.of_table("plan") {
-        return Err(Failure::wrong_use(format!(
-            "--{name} is about the value plan; run 'merestone plan' for it, or leave it out"
-        )));
-    }
-    sheet_run::refuse_of_sheets(&args.study)?;
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+    /// Parts of a plotter's file that an earlier run left.
+    old_parts: Vec<PathBuf>,
+}
+
+/// Checks one reference and its files.
+fn before(args: &DrawArgs) -> Result<Before<'_>, Failure> {
+    refuse_other_sheets(&args.study, "draw")?;
     if args.plotter.plotter.is_none()
         && let Some(name) = args.study.of_table("plotter")
     {
@@ -37,88 +42,94 @@ pub(crate) fn run(args: &DrawArgs) -> Result<(), Failure> {
             "--{name} is about a plotter's file, and none is written; add --plotter with a name in .svg"
         )));
     }
-    let job = Job::new(&args.reference, &args.study)?;
+    let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
+        let mut settings = job.settings(args.plotter.plotter.is_some())?;
+        settings.page.before_after = args.page.before_after.is_some();
+        Ok(settings)
+    })?;
+    let Ready { job, settings, .. } = &ready;
     let (choices, input) = (&job.choices, &job.input);
-    let max_megapixels = args.running.max_megapixels;
-    let mut settings = job.settings(args.plotter.plotter.is_some())?;
-    let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
-    settings.page.before_after = args.page.before_after.is_some();
-    settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
-    page_args::check(&settings.page)?;
-    job.check_input(max_megapixels)?;
     let tiled = settings.on_paper.print.paper.is_some();
-    let mut outputs = Outputs::new(&args.files, input, job.named(), tiled, &choices.layers_apart())?;
+    let named = args.files.named(job.named());
+    let mut outputs = Outputs::new(&args.files, input, named.as_deref(), tiled, &choices.layers_apart())?;
     let each = choices.plotter.apart;
     page_args::add(&mut outputs, &args.page, input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, each, input)?;
-    spare_mask(choices, &outputs)?;
-    job.spare_study(&outputs)?;
-    set_threads(&args.running)?;
+    ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs, old_parts })
+}
 
-    let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
-    progress.begin("reading the reference");
-    let mut timings_ms = Vec::new();
-    let since = Instant::now();
-    let (reference, mut notes) = job.read(max_megapixels)?;
-    notes.extend(mask_notes);
-    if choices.look == Look::UnderInk {
-        notes.push(UNDER_INK_CAUTION.into());
+impl SheetCommand for DrawArgs {
+    const ENDS: &'static str = "-underdrawing";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
     }
-    timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
-    let made =
-        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| job.failure(&e))?;
-    let stages = made.take(&mut notes);
-    if let Some(plan) = &stages.plotter {
-        notes.push(PLOTTER_CAUTION.into());
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        let own = [
+            ("before-after", self.page.before_after.is_some()),
+            ("plotter", self.plotter.plotter.is_some()),
+            ("order-view", self.plotter.order_view.is_some()),
+        ];
+        let own = own.into_iter().find_map(|(name, given)| given.then_some(name));
+        self.files.names_a_file().or(own)
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Draws one reference: all is checked before work begins and written after all of it is done. What there is to say comes back.
+fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, mut outputs, old_parts } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
+    let (choices, input) = (&job.choices, &job.input);
+    let each = choices.plotter.apart;
+
+    let progress = begin::progress(hidden);
+    let mut made = ready.make(&progress)?;
+    if choices.look == Look::UnderInk {
+        made.notes.push(UNDER_INK_CAUTION.into());
+    }
+    if let Some(plan) = &made.stages.plotter {
+        made.notes.push(PLOTTER_CAUTION.into());
         if each {
             plotter_files::divide(&mut outputs, plan, input)?;
-            notes.extend(plotter_files::left_over(&outputs, &old_parts));
+            made.notes.extend(plotter_files::left_over(&outputs, &old_parts));
         }
     }
-    timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
 
     progress.begin("making the files");
     let since = Instant::now();
     let results = outputs
         .list()
         .iter()
-        .map(|output| {
-            result(
-                output.content(),
-                &stages,
-                &settings,
-                &job,
-                args.running.timings.then_some(&timings_ms[..]),
-            )
-        })
+        .map(|output| result(output.content(), &made.stages, settings, job, made.timings(&args.running)))
         .collect::<Result<Vec<_>, _>>()?;
-    timings_ms.push(("output", since.elapsed().as_secs_f64() * 1e3));
+    made.timings_ms.push(("output", since.elapsed().as_secs_f64() * 1e3));
     progress.end();
     outputs.write(&results)?;
-
-    if !args.running.quiet {
-        for note in &notes {
-            say(&format!("note: {note}"));
-        }
-        if args.running.timings {
-            let parts: Vec<String> =
-                timings_ms.iter().map(|(name, ms)| format!("{name} {ms:.0} ms")).collect();
-            say(&format!("timings: {}", parts.join(", ")));
-        }
-        say(&summary(&stages, &outputs));
-        if let Some(plan) = &stages.plotter {
-            say(&figures(plan));
-        }
-    }
-    Ok(())
-}
-
-/// Sets how many threads work at once; without the option all processors do.
-pub(super) fn set_threads(running: &RunningArgs) -> Result<(), Failure> {
-    let Some(threads) = running.threads else { return Ok(()) };
-    rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
-        Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
-    })
+    let own = [summary(&made.stages, &outputs)].into_iter().chain(made.stages.plotter.as_ref().map(figures));
+    Ok(made.said(&args.running, own))
 }
 
 /// The bytes of one output.

@@ -9,6 +9,7 @@ use merestone::output::{OutputError, StagedFile};
 use merestone::sheet::Layer;
 
 use super::args::{FileArgs, FormatArg};
+use super::job::Job;
 use super::print::{Failure, hand_over, plain};
 
 /// Most bytes taken from standard input: past any picture of the largest pixel limit that people keep.
@@ -143,11 +144,31 @@ impl Outputs {
         Ok(outputs)
     }
 
+    /// What is to be written of a sheet beside the drawing, checked; without names a PDF with `what` added to the name that
+    /// results go by.
+    pub(crate) fn of_sheet(files: &FileArgs, job: &Job, what: &str) -> Result<Self, Failure> {
+        let mut files = files.clone();
+        let named = files.named(job.named());
+        if let (Some(named), true) = (&named, files.unnamed()) {
+            files.out.push(beside(named, what, ".pdf"));
+        }
+        Self::new(&files, &job.input, named.as_deref(), false, &[])
+    }
+
     /// A study file for a reference, checked.
     pub(crate) fn study(path: PathBuf, overwrite: bool, reference: &Input) -> Result<Self, Failure> {
         let outputs = Self { list: vec![Output::File(Content::Study, path)], overwrite };
         outputs.check(reference)?;
         Ok(outputs)
+    }
+
+    /// Refuses a folder into which nothing can be written.
+    pub(crate) fn probe(folder: &Path) -> Result<(), Failure> {
+        let path = folder.join(".merestone-probe");
+        StagedFile::new(&path, b"", true).map(drop).map_err(|e| match e {
+            OutputError::NotPermitted(_) => Failure::other(OutputError::NotPermitted(folder.into())),
+            other => Failure::other(other),
+        })
     }
 
     /// The outputs in the order in which they were asked for.
@@ -278,7 +299,7 @@ fn collect(args: &FileArgs, named: Option<&Path>, tiled: bool) -> Result<Vec<Out
             "--format is for -o - only; the ending of a file's name says its form",
         ));
     }
-    if args.out.is_empty() {
+    if args.unnamed() {
         let Some(named) = named else {
             return Err(Failure::wrong_use(
                 "a reference on standard input has no name to go by; say where to write with -o",
@@ -363,6 +384,14 @@ fn drawing(text: &OsString, format: Option<FormatArg>) -> Result<Output, Failure
         }
     };
     Ok(Output::File(content, path))
+}
+
+/// The name of a file beside another.
+pub(super) fn beside(path: &Path, what: &str, ending: &str) -> OsString {
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push(what);
+    name.push(ending);
+    path.with_file_name(name).into()
 }
 
 /// The ending of a file's name in lower case, empty when there is none.

@@ -1,19 +1,24 @@
 //! The command line: one file per command, failures to exit codes.
 
 mod args;
+mod batch;
+mod begin;
 mod draw;
 mod files;
 mod job;
+mod memory;
 mod new;
 mod order;
+mod other_sheets;
 mod page_args;
+mod page_files;
 mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
-mod sheet_run;
 mod squared;
+mod structure;
 mod study_args;
 mod zones;
 
@@ -27,7 +32,8 @@ use clap::{CommandFactory, Parser};
 use merestone::sheet::{Paper, papers};
 use merestone::units::MM_PER_INCH;
 
-use args::{Command, CommandLine};
+use args::{Command, CommandLine, RunningArgs};
+use batch::SheetCommand;
 use print::{Failure, hand_over, sentence_of};
 
 /// Runs what the command line asks for and gives the exit code; whatever happens gets one sentence.
@@ -72,10 +78,11 @@ fn dispatch() -> Result<(), Failure> {
         Err(complaint) => return Err(Failure::wrong_use(sentence_of(&complaint))),
     };
     match line.command {
-        Command::Draw(args) => draw::run(&args),
-        Command::Plan(args) => plan::run(&args),
-        Command::Order(args) => order::run(&args),
-        Command::Squared(args) => squared::run(&args),
+        Command::Draw(args) => sheets(&*args),
+        Command::Plan(args) => sheets(&*args),
+        Command::Structure(args) => sheets(&*args),
+        Command::Order(args) => sheets(&*args),
+        Command::Squared(args) => sheets(&*args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {
@@ -85,6 +92,20 @@ fn dispatch() -> Result<(), Failure> {
         }
         Command::Manual => hand_over(&manual()?),
     }
+}
+
+/// Runs a command on as many threads as were asked for.
+fn sheets<C: SheetCommand>(command: &C) -> Result<(), Failure> {
+    set_threads(command.running())?;
+    batch::run(command)
+}
+
+/// Sets how many threads work at once; without the option all processors do.
+fn set_threads(running: &RunningArgs) -> Result<(), Failure> {
+    let Some(threads) = running.threads else { return Ok(()) };
+    rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(|e| {
+        Failure::other(format!("cannot start {threads} threads ({e}); try fewer with --threads"))
+    })
 }
 
 /// One line per paper: name, mm, inches.

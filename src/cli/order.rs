@@ -1,29 +1,33 @@
 //! `order`: the working squares in the order in which they are inked, from the same settings as the drawing.
 
 use std::ffi::OsString;
+use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, PdfSheet};
-use merestone::strokes::StrokePlan;
-use merestone::study::{OrderSheet, Settings, Stages, order_sheet, page_printing, report};
+use merestone::output::{self, LineWeight, PdfSheet};
+use merestone::strokes::{SoftLines, StrokePlan};
+use merestone::study::{BeginRule, OrderSheet, Settings, Stages, order_sheet, page_printing, report};
 
 use super::args::{FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
+use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Outputs};
 use super::job::Job;
+use super::other_sheets::Without;
 use super::print::Failure;
-use super::sheet_run::{self, Ran, Without};
 use super::study_args::StudyArgs;
 
 /// Settings of `order`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = ORDER_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct OrderArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold, so that the squares are those of the drawing.
     #[command(flatten)]
@@ -47,8 +51,8 @@ const ORDER_EXAMPLES: &str = "Examples:
       outward from a point, and what each square holds";
 
 const WITHOUT: Without = Without {
+    command: "order",
     sheet: "the working order",
-    tables: &["plotter", "plan", "squared"],
     keys: &[
         "chain",
         "soft",
@@ -69,44 +73,109 @@ const WITHOUT: Without = Without {
         "extra-lines",
         "extra-in",
     ],
-    // The numbers are those of the plan.
-    kept: &["halves"],
 };
 
 fn without_other_sheets(arg: Arg) -> Arg {
     WITHOUT.hide(arg)
 }
 
-/// Makes the working order of one reference: all is checked before work begins and written after all of it is done.
-pub(crate) fn run(args: &OrderArgs) -> Result<(), Failure> {
-    let job = Job::new(&args.reference, &args.study)?;
-    let choices = &job.choices;
+/// The settings of the drawing for a sheet that goes with it: its areas are the same, and nothing is drawn by them.
+pub(super) fn settings(job: &Job) -> Result<Settings, Failure> {
+    let mut settings = job.settings(false)?;
+    settings.on_paper.underlay = None;
+    settings.chain = false;
+    settings.weight = LineWeight::Even;
+    settings.extra = None;
+    if settings.soft == SoftLines::None {
+        settings.soft = SoftLines::Solid;
+    }
+    if job.choices.order.begin == BeginRule::Point {
+        settings.begin_at = job.choices.order.at;
+    }
+    Ok(settings)
+}
+
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+}
+
+/// Checks one reference and its files.
+fn before(args: &OrderArgs) -> Result<Before<'_>, Failure> {
     WITHOUT.check(&args.study)?;
-    let mut settings = sheet_run::settings(&job)?;
-    let (mut outputs, mask_notes) = sheet_run::checked(&job, &mut settings, &args.running, || {
-        sheet_run::outputs(&args.files, &job, "-order")
-    })?;
-    choices.order.check(&settings).map_err(|e| job.failure(&e))?;
-    let Ran { stages, mut notes, mut timings_ms, progress } =
-        sheet_run::run(&job, &settings, &args.running, mask_notes)?;
+    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
+    ready.job.choices.order.check(&ready.settings).map_err(|e| ready.job.failure(&e))?;
+    let outputs = outputs(&args.files, &ready.job)?;
+    ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs })
+}
+
+/// What is to be written, checked; without names a PDF beside the reference, or the study file.
+fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+    let outputs = Outputs::of_sheet(files, job, "-order")?;
+    outputs.check_first_pages()?;
+    Ok(outputs)
+}
+
+impl SheetCommand for OrderArgs {
+    const ENDS: &'static str = "-order";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        self.files.names_a_file()
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Makes the working order of one reference: all is checked before work begins and written after all of it is done. What
+/// there is to say comes back.
+fn run(args: &OrderArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, mut outputs } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
+
+    let progress = begin::progress(hidden);
+    let mut made = ready.make(&progress)?;
     progress.begin("putting the squares in order and making the files");
     let since = Instant::now();
-    let halves = choices.plan.options.halves;
-    let sheet = order_sheet(&stages, &settings, &choices.order, halves)
+    let halves = job.choices.plan.options.halves;
+    let sheet = order_sheet(&made.stages, settings, &job.choices.order, halves)
         .map_err(|e| job.failure(&e))?
-        .take(&mut notes);
-    timings_ms.push(("order", since.elapsed().as_secs_f64() * 1e3));
-    sheet_run::divide(&mut outputs, sheet.pages.len(), &job.input)?;
-    let timed = args.running.timings.then_some(&timings_ms[..]);
+        .take(&mut made.notes);
+    made.timings_ms.push(("order", since.elapsed().as_secs_f64() * 1e3));
+    outputs.divide_pages(sheet.pages.len(), &job.input)?;
+    let timings_ms = made.timings(&args.running);
     let results = outputs
         .list()
         .iter()
-        .map(|output| result(output.content(), &stages, &sheet, &settings, &job, timed))
+        .map(|output| result(output.content(), &made.stages, &sheet, settings, job, timings_ms))
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    sheet_run::tell(&args.running, &notes, &timings_ms, &summary(&sheet, &outputs));
-    Ok(())
+    Ok(made.said(&args.running, [summary(&sheet, &outputs)]))
 }
 
 /// The bytes of one output.

@@ -10,7 +10,7 @@ use super::files::{Content, Input, Output, Outputs, ending_of};
 use super::print::Failure;
 
 /// The reference as it comes.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Reference")]
 pub(crate) struct PageFileArgs {
     /// Also write a small .png of the reference before and after, side by side

@@ -11,28 +11,27 @@ use merestone::plan::PLAN_LINE_MM;
 use merestone::sheet::Layer;
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{
-    Choices, KeyPlace, Marks, Settings, Stages, Step, ValuePlan, page_printing, report, run as run_study,
-    value_plan,
+    Choices, KeyPlace, Marks, Settings, Stages, ValuePlan, page_printing, report, value_plan,
 };
 
 use super::args::{FileArgs, RunningArgs};
-use super::draw::{PREVIEW_PX_PER_MM, set_threads};
-use super::files::{Content, Output, Outputs};
+use super::batch::{Checked, SheetCommand, first};
+use super::begin::{self, Ready, prepare};
+use super::draw::PREVIEW_PX_PER_MM;
+use super::files::{Content, Output, Outputs, beside};
 use super::job::{Job, failure};
-use super::page_args;
-use super::print::{Failure, say};
-use super::progress::Progress;
-use super::sheet_run;
+use super::other_sheets::{is_of_another_sheet, refuse_other_sheets};
+use super::print::Failure;
 use super::study_args::{StudyArgs, is_of_table};
-use super::zones::{read_mask, spare_mask};
 
 /// Settings of `plan`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = PLAN_EXAMPLES, mut_args(without_what_only_a_drawing_has))]
 pub(crate) struct PlanArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold, so that plan and drawing are of the same areas on the same sheet.
     #[command(flatten)]
@@ -65,8 +64,9 @@ const ONLY_A_DRAWING: [(&str, &str); 5] = [
 /// Keeps them out of the help.
 fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
     let name = arg.get_id().as_str();
-    let other = ["plotter", "order", "squared"].iter().any(|table| is_of_table(&arg, table));
-    let hidden = other || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
+    let hidden = is_of_table(&arg, "plotter")
+        || is_of_another_sheet(&arg, "plan")
+        || ONLY_A_DRAWING.iter().any(|&(only, _)| only == name);
     if hidden { arg.hide(true) } else { arg }
 }
 
@@ -77,7 +77,6 @@ fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
             "--{name} is for a plotter, and a plan is printed; leave it out"
         )));
     }
-    sheet_run::refuse_of_sheets(&args.study)?;
     for (key, values) in args.study.given() {
         if let Some((name, why)) = ONLY_A_DRAWING.into_iter().find(|&(name, _)| name == key.name) {
             return Err(Failure::wrong_use(format!("--{name} {why}; leave it out")));
@@ -112,67 +111,93 @@ fn settings(args: &PlanArgs, job: &Job) -> Result<Settings, Failure> {
     Ok(settings)
 }
 
-/// Makes the plan of one reference: all is checked before work begins and written after all of it is done.
-pub(crate) fn run(args: &PlanArgs) -> Result<(), Failure> {
-    let job = Job::new(&args.reference, &args.study)?;
-    let choices = &job.choices;
-    check(args, choices)?;
-    let mut settings = settings(args, &job)?;
-    let max_megapixels = args.running.max_megapixels;
-    let mask_notes = read_mask(choices, max_megapixels, &mut settings.zones)?;
-    settings.check().and_then(|()| settings.by_hand.check_files()).map_err(|e| job.failure(&e))?;
-    page_args::check(&settings.page)?;
-    job.check_input(max_megapixels)?;
-    let outputs = outputs(args, &job, &settings)?;
-    spare_mask(choices, &outputs)?;
-    job.spare_study(&outputs)?;
-    set_threads(&args.running)?;
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+}
 
-    let progress = Progress::new(args.running.quiet, Step::ALL.len() as u64 + 2);
-    progress.begin("reading the reference");
-    let mut timings_ms = Vec::new();
-    let since = Instant::now();
-    let (reference, mut notes) = job.read(max_megapixels)?;
-    notes.extend(mask_notes);
-    timings_ms.push(("reading", since.elapsed().as_secs_f64() * 1e3));
-    let made =
-        run_study(reference, &settings, &|step| progress.begin(step.doing())).map_err(|e| job.failure(&e))?;
-    let mut stages = made.take(&mut notes);
-    timings_ms.extend(stages.timings_ms.iter().map(|&(step, ms)| (step.name(), ms)));
+/// Checks one reference and its files.
+fn before(args: &PlanArgs) -> Result<Before<'_>, Failure> {
+    refuse_other_sheets(&args.study, "plan")?;
+    let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
+        check(args, &job.choices)?;
+        settings(args, job)
+    })?;
+    let outputs = outputs(args, &ready.job, &ready.settings)?;
+    ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs })
+}
+
+impl SheetCommand for PlanArgs {
+    const ENDS: &'static str = "-plan";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        self.files.names_a_file()
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Makes the plan of one reference: all is checked before work begins and written after all of it is done. What there is to
+/// say comes back.
+fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, outputs } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
+
+    let progress = begin::progress(hidden);
+    let mut made = ready.make(&progress)?;
     progress.begin("placing the numbers and making the files");
     let since = Instant::now();
-    let plan = value_plan(&stages, &settings, &choices.plan).map_err(|e| failure(&e))?.take(&mut notes);
+    let plan =
+        value_plan(&made.stages, settings, &job.choices.plan).map_err(|e| failure(&e))?.take(&mut made.notes);
     // Numbers may lie on pages that the lines alone leave empty; the report says which pages there are.
-    stages.shown.printing = plan.printing.clone();
-    timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
-    let timings_ms = args.running.timings.then_some(&timings_ms[..]);
+    made.stages.shown.printing = plan.printing.clone();
+    made.timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
+    let timings_ms = made.timings(&args.running);
     let results = outputs
         .list()
         .iter()
-        .map(|output| result(output.content(), &stages, &plan, &settings, &job, timings_ms))
+        .map(|output| result(output.content(), &made.stages, &plan, settings, job, timings_ms))
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    if !args.running.quiet {
-        notes.iter().for_each(|note| say(&format!("note: {note}")));
-        if let Some(list) = timings_ms {
-            let parts: Vec<String> = list.iter().map(|(name, ms)| format!("{name} {ms:.0} ms")).collect();
-            say(&format!("timings: {}", parts.join(", ")));
-        }
-        say(&summary(&stages, &plan, &outputs));
-    }
-    Ok(())
+    Ok(made.said(&args.running, [summary(&made.stages, &plan, &outputs)]))
 }
 
 /// What is to be written, checked; without names the plan lies beside the reference, or the study file.
 fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
     let mut files = args.files.clone();
     let tiled = settings.on_paper.print.paper.is_some();
-    if let (Some(named), true) = (job.named(), files.out.is_empty()) {
+    let named = files.named(job.named());
+    if let (Some(named), true) = (&named, files.unnamed()) {
         let forms = [".svg", ".pdf"].into_iter().skip(usize::from(tiled));
         files.out.extend(forms.map(|ending| beside(named, "-plan", ending)));
     }
-    let mut outputs = Outputs::new(&files, &job.input, job.named(), tiled, &layers(&job.choices))?;
+    let mut outputs = Outputs::new(&files, &job.input, named.as_deref(), tiled, &layers(&job.choices))?;
     if matches!(job.choices.plan.key, KeyPlace::Both | KeyPlace::Page) {
         for (content, ending) in [(Content::KeySvg, "svg"), (Content::KeyPng, "png")] {
             let named = files.out.iter().map(Path::new).filter(|path| {
@@ -185,14 +210,6 @@ fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, F
         outputs.check(&job.input)?;
     }
     Ok(outputs)
-}
-
-/// The name of a file beside another.
-fn beside(path: &Path, what: &str, ending: &str) -> OsString {
-    let mut name = path.file_stem().unwrap_or_default().to_owned();
-    name.push(what);
-    name.push(ending);
-    path.with_file_name(name).into()
 }
 
 /// The layers that get a file each; none when they stay together.

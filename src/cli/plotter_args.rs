@@ -11,7 +11,7 @@ pub(crate) const PLOTTER_CAUTION: &str = "Stay beside the plotter while it draws
     way, press the pencil no harder than it needs to mark, and heed the machine's manual before anything said here.";
 
 /// Files for a plotter.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Files")]
 pub(crate) struct PlotterFileArgs {
     /// Also write a file for a plotter that holds a pencil: one path per stroke, in drawing order

@@ -42,6 +42,28 @@ impl Failure {
         }
     }
 
+    /// The same failure, to be told later.
+    pub(crate) fn again(&self) -> Self {
+        match self {
+            Self::WrongUse(sentence) => Self::WrongUse(sentence.clone()),
+            Self::Other(sentence) => Self::Other(sentence.clone()),
+            Self::ReaderGone => Self::ReaderGone,
+        }
+    }
+
+    /// Says what went wrong with one of several references, which the sentence may name itself.
+    pub(crate) fn tell_of(&self, name: &str) {
+        match self {
+            Self::WrongUse(sentence) | Self::Other(sentence) if sentence.contains(name) => {
+                say(&format!("merestone: {sentence}"));
+            }
+            Self::WrongUse(sentence) | Self::Other(sentence) => {
+                say(&format!("merestone: {name}: {sentence}"));
+            }
+            Self::ReaderGone => {}
+        }
+    }
+
     /// Says what went wrong on standard error and gives the exit code.
     pub(crate) fn tell(&self) -> u8 {
         match self {

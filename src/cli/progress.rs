@@ -27,6 +27,20 @@ impl Progress {
         self.bar.set_message(doing);
     }
 
+    /// The bar counts things from here on.
+    pub(crate) fn counting(&self, things: &'static str) {
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {bar:20} {pos} of {len} {msg} ({elapsed})")
+        {
+            self.bar.set_style(style);
+        }
+        self.bar.set_message(things);
+    }
+
+    /// Says something above the bar.
+    pub(crate) fn above(&self, tell: impl FnOnce()) {
+        self.bar.suspend(tell);
+    }
+
     /// Takes the bar away.
     pub(crate) fn end(&self) {
         self.bar.finish_and_clear();

@@ -1,6 +1,7 @@
 //! `squared`: the reference with its working squares, and the busiest of them enlarged, from the drawing's settings.
 
 use std::ffi::OsString;
+use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -10,19 +11,23 @@ use merestone::strokes::StrokePlan;
 use merestone::study::{Settings, SquaredSheet, Stages, page_printing, report, squared_sheet};
 
 use super::args::{FileArgs, RunningArgs};
+use super::batch::{Checked, SheetCommand, first};
+use super::begin::{self, Ready, prepare};
 use super::files::{Content, Outputs};
 use super::job::Job;
+use super::order;
+use super::other_sheets::Without;
 use super::print::Failure;
-use super::sheet_run::{self, Ran, Without};
 use super::study_args::StudyArgs;
 
 /// Settings of `squared`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = SQUARED_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct SquaredArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml
-    #[arg(value_name = "REF")]
-    pub(crate) reference: OsString,
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
 
     /// Everything that a study file can hold, so that the squares are those of the drawing.
     #[command(flatten)]
@@ -44,8 +49,8 @@ const SQUARED_EXAMPLES: &str = "Examples:
       with twelve of its squares three times as large";
 
 const WITHOUT: Without = Without {
+    command: "squared",
     sheet: "the squared reference",
-    tables: &["plotter", "plan", "order"],
     keys: &[
         "chain",
         "soft",
@@ -61,49 +66,104 @@ const WITHOUT: Without = Without {
         "extra-lines",
         "extra-in",
     ],
-    kept: &[],
 };
 
 fn without_other_sheets(arg: Arg) -> Arg {
     WITHOUT.hide(arg)
 }
 
-/// Makes the squared reference of one picture: all is checked before work begins and written after all of it is done.
-pub(crate) fn run(args: &SquaredArgs) -> Result<(), Failure> {
-    let job = Job::new(&args.reference, &args.study)?;
-    let choices = &job.choices;
-    WITHOUT.check(&args.study)?;
-    let mut settings = sheet_run::settings(&job)?;
+/// The settings of the drawing for a sheet that is looked at while inking, and never traced.
+pub(super) fn settings(job: &Job) -> Result<Settings, Failure> {
+    let mut settings = order::settings(job)?;
+    settings.begin_at = None;
     settings.keep_picture = true;
     settings.on_paper.square_grid = false;
-    // It is looked at while inking, and never traced.
     settings.on_paper.view.mirrored = false;
     settings.on_paper.title.remark = "squared reference".into();
-    let (outputs, mask_notes) = sheet_run::checked(&job, &mut settings, &args.running, || {
-        let outputs = sheet_run::outputs(&args.files, &job, "-squared")?;
-        pdf_only(&outputs)?;
-        Ok(outputs)
-    })?;
-    choices.squared.check(&settings).map_err(|e| job.failure(&e))?;
-    let Ran { mut stages, mut notes, mut timings_ms, progress } =
-        sheet_run::run(&job, &settings, &args.running, mask_notes)?;
+    Ok(settings)
+}
+
+/// What is checked of one reference before any work.
+struct Before<'a> {
+    ready: Ready<'a>,
+    outputs: Outputs,
+}
+
+/// Checks one reference and its files.
+fn before(args: &SquaredArgs) -> Result<Before<'_>, Failure> {
+    WITHOUT.check(&args.study)?;
+    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
+    ready.job.choices.squared.check(&ready.settings).map_err(|e| ready.job.failure(&e))?;
+    let outputs = outputs(&args.files, &ready.job)?;
+    ready.spare_what_is_read(&outputs)?;
+    Ok(Before { ready, outputs })
+}
+
+/// What is to be written, checked; without names a PDF beside the reference, or the study file.
+fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+    let outputs = Outputs::of_sheet(files, job, "-squared")?;
+    pdf_only(&outputs)?;
+    Ok(outputs)
+}
+
+impl SheetCommand for SquaredArgs {
+    const ENDS: &'static str = "-squared";
+
+    fn references(&self) -> &[OsString] {
+        &self.references
+    }
+
+    fn files(&self) -> &FileArgs {
+        &self.files
+    }
+
+    fn running(&self) -> &RunningArgs {
+        &self.running
+    }
+
+    fn names_a_file(&self) -> Option<&'static str> {
+        self.files.names_a_file()
+    }
+
+    fn one(&self, reference: &Path, files: FileArgs) -> Self {
+        Self { references: vec![reference.into()], files, ..self.clone() }
+    }
+
+    fn check(&self) -> Result<Checked, Failure> {
+        let before = before(self)?;
+        Ok(Checked::new(&before.outputs, before.ready.bytes()))
+    }
+
+    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+        run(self, hidden)
+    }
+}
+
+/// Makes the squared reference of one picture: all is checked before work begins and written after all of it is done. What
+/// there is to say comes back.
+fn run(args: &SquaredArgs, hidden: bool) -> Result<Vec<String>, Failure> {
+    let Before { ready, outputs } = before(args)?;
+    let Ready { job, settings, .. } = &ready;
+
+    let progress = begin::progress(hidden);
+    let mut made = ready.make(&progress)?;
     progress.begin("laying the squares over the picture and making the files");
     let since = Instant::now();
-    let sheet =
-        squared_sheet(&stages, &settings, &choices.squared).map_err(|e| job.failure(&e))?.take(&mut notes);
+    let sheet = squared_sheet(&made.stages, settings, &job.choices.squared)
+        .map_err(|e| job.failure(&e))?
+        .take(&mut made.notes);
     // The picture fills pages that the lines alone leave empty; the report says which pages there are.
-    stages.shown.printing = sheet.printing.clone();
-    timings_ms.push(("squared", since.elapsed().as_secs_f64() * 1e3));
-    let timed = args.running.timings.then_some(&timings_ms[..]);
+    made.stages.shown.printing = sheet.printing.clone();
+    made.timings_ms.push(("squared", since.elapsed().as_secs_f64() * 1e3));
+    let timings_ms = made.timings(&args.running);
     let results = outputs
         .list()
         .iter()
-        .map(|output| result(output.content(), &stages, &sheet, &settings, &job, timed))
+        .map(|output| result(output.content(), &made.stages, &sheet, settings, job, timings_ms))
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    sheet_run::tell(&args.running, &notes, &timings_ms, &summary(&sheet, &outputs));
-    Ok(())
+    Ok(made.said(&args.running, [summary(&sheet, &outputs)]))
 }
 
 /// Refuses other forms than PDF: pages and pictures in one file.

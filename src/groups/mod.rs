@@ -119,6 +119,23 @@ impl Sum {
     }
 }
 
+/// What is measured of a part of the picture, whatever it is called.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct PartTone {
+    /// Share of the picture.
+    pub share: f64,
+    /// Mean reflectance of the reference, paper being 1 and ink 0.
+    pub reflectance: f64,
+    /// Its L*: the part's tone.
+    pub lightness: f64,
+    /// The value of that tone.
+    pub value: u8,
+    /// L* of its lightest and of its darkest tone, texture averaged away, 2.5 % of it left out at either end.
+    pub range: [f64; 2],
+    /// Share of the part that each value has in the drawing, value 1 first.
+    pub drawn_shares: Vec<f64>,
+}
+
 /// The figures of groups; `values` are those of the drawing.
 #[must_use]
 pub fn tones(tone: &ToneField, values: &Raster<u8>, groups: &[Group]) -> Vec<GroupTone> {
@@ -126,10 +143,28 @@ pub fn tones(tone: &ToneField, values: &Raster<u8>, groups: &[Group]) -> Vec<Gro
         return Vec::new();
     }
     let of = membership(groups, values.width(), values.height(), tone.px_per_mm);
+    let named = |(part, group): (PartTone, &Group)| GroupTone {
+        name: group.name.clone(),
+        share: part.share,
+        reflectance: part.reflectance,
+        lightness: part.lightness,
+        value: part.value,
+        wanted: group.wanted,
+        as_wanted: (group.wanted[0]..=group.wanted[1]).contains(&part.value),
+        range: part.range,
+        drawn_shares: part.drawn_shares,
+    };
+    part_tones(tone, values, &of, groups.len()).into_iter().zip(groups).map(named).collect()
+}
+
+/// The figures of `count` parts of a picture; `of` is each pixel's part, [`u32::MAX`] where it is in none, and `values` are
+/// those of the drawing.
+#[must_use]
+pub fn part_tones(tone: &ToneField, values: &Raster<u8>, of: &Raster<u32>, count: usize) -> Vec<PartTone> {
     let steps = usize::from(tone.scale.values());
-    let mut sums = vec![Sum::default(); groups.len()];
-    let mut counts = vec![vec![0_usize; steps]; groups.len()];
-    let mut lightness: Vec<Vec<f32>> = vec![Vec::new(); groups.len()];
+    let mut sums = vec![Sum::default(); count];
+    let mut counts = vec![vec![0_usize; steps]; count];
+    let mut lightness: Vec<Vec<f32>> = vec![Vec::new(); count];
     for (i, &k) in of.data().iter().enumerate().filter(|(_, k)| **k != u32::MAX) {
         let k = k as usize;
         sums[k].add(tone.reflectance.data()[i]);
@@ -137,21 +172,15 @@ pub fn tones(tone: &ToneField, values: &Raster<u8>, groups: &[Group]) -> Vec<Gro
         lightness[k].push(tone.lightness.data()[i]);
     }
     let all = of.data().len() as f64;
-    groups
-        .iter()
-        .enumerate()
-        .map(|(k, group)| {
+    (0..count)
+        .map(|k| {
             let pixels = sums[k].pixels.max(1.0);
             let own = sums[k].lightness();
-            let value = tone.scale.value(own as f32);
-            GroupTone {
-                name: group.name.clone(),
+            PartTone {
                 share: rounded(sums[k].pixels / all, 6),
                 reflectance: rounded(sums[k].reflectance / pixels, 6),
                 lightness: rounded(own, 3),
-                value,
-                wanted: group.wanted,
-                as_wanted: (group.wanted[0]..=group.wanted[1]).contains(&value),
+                value: tone.scale.value(own as f32),
                 range: range(&mut lightness[k]).map(|l| rounded(l, 3)),
                 drawn_shares: counts[k].iter().map(|&n| rounded(n as f64 / pixels, 6)).collect(),
             }
@@ -232,7 +261,8 @@ fn area_lightness(tone: &ToneField, values: &Raster<u8>, point: PlaceOnPicture) 
     Some(sum.lightness())
 }
 
-fn rounded(n: f64, digits: i32) -> f64 {
+/// A number to so many digits behind the point.
+pub(crate) fn rounded(n: f64, digits: i32) -> f64 {
     let scale = 10.0_f64.powi(digits);
     (n * scale).round() / scale
 }

@@ -8,6 +8,7 @@ use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
 use crate::sheet::{Placement, RectMm, Rule, Squares};
+use crate::structure::Structure;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -204,6 +205,9 @@ pub struct Report {
     /// The value plan, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<PlanReport>,
+    /// The value structure, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub structure: Option<Structure>,
     /// The working order, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub order: Option<OrderReport>,
@@ -250,6 +254,7 @@ impl Report {
             page: None,
             plotter: None,
             plan: None,
+            structure: None,
             order: None,
             squared: None,
             distances_mm: Distances::default(),

@@ -5,6 +5,7 @@
 //! 1924). Lines have a whole number of periods in a patch both ways, so its mean is that of endless hatching.
 
 use kurbo::{BezPath, Point, Rect, Vec2};
+use std::collections::BTreeMap;
 use std::f64::consts::FRAC_1_SQRT_2;
 
 use crate::sheet::clipped;
@@ -46,8 +47,7 @@ pub fn patch(rect: Rect, coverage: f64) -> BezPath {
     } else if coverage > 0.0 {
         let sets = sets(coverage);
         let share = line_share(coverage, sets);
-        let wide_enough = |&&period: &&f64| share * period * FRAC_1_SQRT_2 >= LEAST_LINE_MM;
-        let period = *PERIODS_MM.iter().find(wide_enough).unwrap_or(&PERIODS_MM[PERIODS_MM.len() - 1]);
+        let period = period_mm(share);
         // Both ways across, then along; that one as close as the others, to a whole number of lines.
         let along = (rect.height() / (period * FRAC_1_SQRT_2)).round().max(1.0);
         let ways = [
@@ -60,6 +60,60 @@ pub fn patch(rect: Rect, coverage: f64) -> BezPath {
         }
     }
     ink
+}
+
+/// Hatching that covers a share of a shape of any outline, under 1; the rings are closed, and inside is what an odd number of them
+/// goes around.
+///
+/// Lines are those of [`patch`], placed from the origin, so that shapes beside each other share them; each ends where its middle
+/// leaves the shape.
+#[must_use]
+pub fn hatched(rings: &[Vec<Point>], coverage: f64) -> BezPath {
+    let mut ink = BezPath::new();
+    if coverage <= 0.0 {
+        return ink;
+    }
+    let sets = sets(coverage);
+    let share = line_share(coverage, sets);
+    let period = period_mm(share) * FRAC_1_SQRT_2;
+    let ways =
+        [Vec2::new(1.0, 1.0) * FRAC_1_SQRT_2, Vec2::new(1.0, -1.0) * FRAC_1_SQRT_2, Vec2::new(0.0, 1.0)];
+    for normal in ways.into_iter().take(usize::from(sets)) {
+        let along = Vec2::new(-normal.y, normal.x);
+        let place = |p: Point| p.to_vec2().dot(normal) / period;
+        // Crossings of each line, by its number.
+        let mut crossings: BTreeMap<i64, Vec<f64>> = BTreeMap::new();
+        for ring in rings {
+            for (k, &a) in ring.iter().enumerate() {
+                let b = ring[(k + 1) % ring.len()];
+                let (from, to) = (place(a), place(b));
+                for line in from.min(to).ceil() as i64..=from.max(to).floor() as i64 {
+                    let at = line as f64;
+                    // Half open, so that a corner on a line counts once.
+                    if (from <= at) != (to <= at) {
+                        let p = a.lerp(b, (at - from) / (to - from));
+                        crossings.entry(line).or_default().push(p.to_vec2().dot(along));
+                    }
+                }
+            }
+        }
+        let half = normal * (share * period / 2.0);
+        for (line, mut ends) in crossings {
+            ends.sort_by(f64::total_cmp);
+            let middle = (normal * (line as f64 * period)).to_point();
+            for pair in ends.chunks_exact(2) {
+                let [a, b] = [pair[0], pair[1]].map(|s| middle + along * s);
+                polygon(&mut ink, &[a - half, b - half, b + half, a + half]);
+            }
+        }
+    }
+    ink
+}
+
+/// The least of [`PERIODS_MM`] whose lines, of a share of it, are wide enough to print.
+fn period_mm(share: f64) -> f64 {
+    let wide_enough = |&&period: &&f64| share * period * FRAC_1_SQRT_2 >= LEAST_LINE_MM;
+    *PERIODS_MM.iter().find(wide_enough).unwrap_or(&PERIODS_MM[PERIODS_MM.len() - 1])
 }
 
 /// Lines where `normal` times the place, modulo the period, is less than a share of it.

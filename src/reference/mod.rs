@@ -171,6 +171,15 @@ pub fn read_bytes(
         .map_err(|fault| fault.named(name, format.name(), max_megapixels))
 }
 
+/// Width and height in pixels that a file says it has, by its header alone; `None` when it cannot be read or says nothing.
+#[must_use]
+pub fn announced_pixels(path: &Path) -> Option<[u32; 2]> {
+    let reader = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?;
+    // The decoders are other people's code.
+    let (width, height) = catch_unwind(AssertUnwindSafe(|| reader.into_dimensions())).ok()?.ok()?;
+    Some([width, height])
+}
+
 fn read_as(format: Format, bytes: &[u8], budget: Budget) -> Result<Noted<Reference>, Fault> {
     let mut decoded = format.decode(bytes, budget)?;
     let mut notes = std::mem::take(&mut decoded.notes);

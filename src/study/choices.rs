@@ -7,6 +7,7 @@ use crate::output::{Ink, Look};
 use crate::plotter::PlotterOptions;
 use crate::sheet::{Layer, Paper};
 use crate::strokes::SoftLines;
+use crate::structure::StructureOptions;
 use crate::tone::BreakRule;
 
 use super::{
@@ -64,6 +65,8 @@ pub struct Choices {
     pub plotter: PlotterOptions,
     /// The value plan's settings, used when a plan is made.
     pub plan: PlanSettings,
+    /// The settings of the value structure, used when that is made.
+    pub structure: StructureOptions,
     /// The working order's settings, used when one is made.
     pub order: OrderSettings,
     /// The squared reference's settings, used when one is made.
@@ -93,6 +96,7 @@ impl Default for Choices {
             by_hand: ByHand::default(),
             plotter: PlotterOptions::default(),
             plan: PlanSettings::default(),
+            structure: StructureOptions::default(),
             order: OrderSettings::default(),
             squared: SquaredSettings::default(),
         }
@@ -142,7 +146,7 @@ impl Choices {
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
             Layer::Guides => !self.by_hand.guides.is_empty() && self.extra_plainness.is_none(),
-            Layer::Tints | Layer::Values | Layer::Key | Layer::Order => false,
+            Layer::Tints | Layer::Values | Layer::Key | Layer::Structure | Layer::Order => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

@@ -14,6 +14,7 @@ mod report;
 mod run;
 mod settings;
 mod squared;
+mod structure;
 mod written;
 
 use thiserror::Error;
@@ -35,12 +36,13 @@ pub use order::{BeginRule, DEFAULT_WET_FOR, OrderSettings, OrderSheet, order_she
 pub use pages::page_printing;
 pub use plan::{KeyPlace, PlanSettings, ValuePlan, value_plan};
 pub use report::report;
-pub use run::{Stages, Step, run, working_scale};
+pub use run::{Stages, Step, most_working_pixels, run, working_scale};
 pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
 };
 pub use squared::{DEFAULT_ENLARGED, DEFAULT_TIMES, SquaredSettings, SquaredSheet, squared_sheet};
+pub use structure::{ValueStructure, value_structure};
 pub use written::WrittenError;
 
 /// Why a study cannot be made.

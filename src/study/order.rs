@@ -205,15 +205,20 @@ fn begin_at(
     settings: &Settings,
     size_mm: [f64; 2],
 ) -> Result<kurbo::Point, StudyError> {
-    let given = of_order.at.map(|at| [at[0].mm(size_mm[0]), at[1].mm(size_mm[1])]);
-    let inside = |p: &[f64; 2]| (0..2).all(|k| (-1e-6..=size_mm[k] + 1e-6).contains(&p[k]));
-    if let (Some(at), Some(point)) = (of_order.at, given)
-        && !inside(&point)
-    {
-        return Err(StudyError::PointOutside { at: said(&at), width_mm: size_mm[0], height_mm: size_mm[1] });
+    if let Some(at) = of_order.at {
+        return begin_in_picture(&at, size_mm);
     }
-    let focus = || first_focus(settings).map(|outline| middle_of(outline, size_mm));
-    given.or_else(focus).map(|[x, y]| kurbo::Point::new(x, y)).ok_or(StudyError::NoPoint)
+    let focus = first_focus(settings).map(|outline| middle_of(outline, size_mm));
+    focus.map(|[x, y]| kurbo::Point::new(x, y)).ok_or(StudyError::NoPoint)
+}
+
+/// A point to begin at in mm on the picture, if it lies in it.
+pub(super) fn begin_in_picture(at: &PlaceOnPicture, size_mm: [f64; 2]) -> Result<kurbo::Point, StudyError> {
+    let point = [at[0].mm(size_mm[0]), at[1].mm(size_mm[1])];
+    match (0..2).all(|k| (-1e-6..=size_mm[k] + 1e-6).contains(&point[k])) {
+        true => Ok(kurbo::Point::new(point[0], point[1])),
+        false => Err(StudyError::PointOutside { at: said(at), width_mm: size_mm[0], height_mm: size_mm[1] }),
+    }
 }
 
 /// The first focus zone that has an outline.

@@ -1,6 +1,6 @@
 //! Pages that go with a sheet: how large they are, and how they are printed.
 
-use crate::sheet::{Placement, Printing, RectMm};
+use crate::sheet::{Placement, Printing, RectMm, Squares};
 
 use super::{Settings, StudyError};
 
@@ -37,14 +37,15 @@ pub(super) fn page_mm(settings: &Settings, sheet_mm: [f64; 2], least: [f64; 2]) 
     (usual, most)
 }
 
-/// Side of the working squares in mm, when there are any.
-pub(super) fn squares_of(settings: &Settings) -> Option<f64> {
-    settings.on_paper.square_mm(&settings.paper)
+/// The working squares of the picture, when there are any.
+pub(super) fn squares(placement: &Placement, settings: &Settings) -> Option<Squares> {
+    let side_mm = settings.on_paper.square_mm(&settings.paper);
+    side_mm.map(|side| Squares::of(&placement.picture_mm, side))
 }
 
-/// The same for what cannot be without them.
+/// Side of the working squares in mm, for what cannot be without them.
 pub(super) fn squares_side(settings: &Settings) -> Result<f64, StudyError> {
-    squares_of(settings).ok_or(StudyError::NoSquares)
+    settings.on_paper.square_mm(&settings.paper).ok_or(StudyError::NoSquares)
 }
 
 /// What the study is: the picture's name and its sheet.

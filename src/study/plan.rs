@@ -8,9 +8,9 @@ use crate::plan::{
     KeyPage, KeyTexts, KeyValue, LEAST_ROOM_MM, Plan, PlanGround, PlanOptions, key_in_margin, key_pages,
     key_values, label,
 };
-use crate::sheet::{Placement, Printing, RectMm, Squares};
+use crate::sheet::{Printing, RectMm, Squares};
 
-use super::pages::{page_mm, squares_of};
+use super::pages::{page_mm, squares};
 use super::{Settings, Stages, StudyError, on_paper};
 
 /// Where the key is printed.
@@ -176,11 +176,6 @@ impl ValuePlan {
         let (beside, pages) = (self.key_beside, &self.key_pages);
         PlanReport::new(&self.plan, self.halves, &self.squares, &self.key, beside, pages)
     }
-}
-
-/// The working squares of the picture, when there are any.
-fn squares(placement: &Placement, settings: &Settings) -> Option<Squares> {
-    squares_of(settings).map(|side| Squares::of(&placement.picture_mm, side))
 }
 
 /// What is listed, in words, square by square in reading order.

@@ -17,7 +17,7 @@ use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
 use super::on_paper::{self, Shown};
-use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, plotter};
+use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, order, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -145,6 +145,9 @@ pub fn run(
     let picture = placement.picture_mm;
     let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
+    settings
+        .begin_at
+        .map_or(Ok(()), |at| order::begin_in_picture(&at, [picture.width, picture.height]).map(drop))?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
@@ -355,6 +358,14 @@ pub fn working_scale(
         ));
     }
     Ok(Noted::with(scale, notes))
+}
+
+/// The most working pixels that a reference of so many pixels comes to on the sheet of some settings: those of the whole paper.
+#[must_use]
+pub fn most_working_pixels(settings: &Settings, reference_pixels: f64) -> f64 {
+    let area_mm2 = settings.paper.width_mm * settings.paper.height_mm;
+    let least = (LEAST_PX_ACROSS / settings.finest_narrowest_mm()).powi(2) * area_mm2;
+    (WORKING_PX_PER_MM.powi(2) * area_mm2).min(reference_pixels).max(least).min(MOST_WORKING_PX as f64)
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Every setting of one study, and the check that they make sense before any work begins.
 
 use crate::areas::AreaOptions;
+use crate::areas::edits::PlaceOnPicture;
 use crate::areas::zones::{
     FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
     Zones, Zoning,
@@ -99,6 +100,8 @@ pub struct Settings {
     pub extra: Option<ExtraLines>,
     /// Whether the picture at the reference's own pixels is kept, for sheets that show it.
     pub keep_picture: bool,
+    /// A point where the work begins, which has to lie in the picture.
+    pub begin_at: Option<PlaceOnPicture>,
 }
 
 impl Settings {
@@ -130,6 +133,7 @@ impl Settings {
             by_hand: ByHand::default(),
             extra: None,
             keep_picture: false,
+            begin_at: None,
         }
     }
 

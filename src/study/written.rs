@@ -59,7 +59,7 @@ pub enum WrittenError {
 }
 
 impl WrittenError {
-    fn other(text: &str, hint: &'static str) -> Self {
+    pub(super) fn other(text: &str, hint: &'static str) -> Self {
         Self::Other { text: text.trim().into(), hint }
     }
 }

@@ -18,6 +18,7 @@ use thiserror::Error;
 use crate::colour::{lightness, lightness_f32, reflectance};
 use crate::notes::Noted;
 use crate::raster::Raster;
+use crate::reference::resample;
 
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
@@ -149,6 +150,31 @@ impl ToneField {
     #[must_use]
     pub fn light(&self) -> Raster<f32> {
         self.lightness.map(|l| reflectance(f64::from(l)) as f32)
+    }
+
+    /// The same tones on a picture `times` smaller, with `width` x `height` working pixels and a scale of its own: widths in
+    /// mm shrink with it, tones are averaged in light.
+    #[must_use]
+    pub fn smaller(&self, times: f64, [width, height]: [usize; 2], scale: ValueScale) -> Self {
+        let px_per_mm = self.px_per_mm * times * width as f64 / self.lightness.width() as f64;
+        Self {
+            reflectance: resample(&self.reflectance, width, height),
+            fine: resample(&self.fine, width, height),
+            lightness: resample(&self.light(), width, height).map(lightness_f32),
+            px_per_mm,
+            mean_width_mm: self.mean_width_mm / times,
+            waver: self.waver.smaller(times),
+            pitch_mm: self.pitch_mm.map(|mm| mm / times),
+            pitch_regions: self
+                .pitch_regions
+                .iter()
+                .map(|r| PitchRegion { pitch_mm: r.pitch_mm / times, ..*r })
+                .collect(),
+            scale,
+            kind: self.kind,
+            evidence: self.evidence.clone(),
+            tone_range: self.tone_range,
+        }
     }
 }
 

@@ -113,6 +113,11 @@ impl Waver {
         self.by_tone[i] * (1.0 - t) + self.by_tone[i + 1] * t
     }
 
+    /// The same on a picture `times` smaller.
+    pub(super) fn smaller(&self, times: f64) -> Self {
+        Self { by_tone: self.by_tone.clone(), reach_mm: self.reach_mm / times }
+    }
+
     /// Typical standard deviation in L*: the mean over all tones.
     #[must_use]
     pub fn typical(&self) -> f64 {

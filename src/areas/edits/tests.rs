@@ -1,7 +1,7 @@
 //! Edits of areas drawn by hand, pixel by pixel.
 
 use super::*;
-use crate::areas::{AreaOptions, merge_tree};
+use crate::areas::{AreaOptions, Doubt, merge_tree};
 use crate::colour::reflectance;
 use crate::tone::{BreakRule, PitchRule, ReferenceKind, ToneOptions, ToneRange, measure};
 
@@ -26,7 +26,7 @@ fn map(rows: &[&str]) -> (ToneField, AreaMap) {
         sums[id as usize].pixels += 1.0;
         sums[id as usize].reflectance += f64::from(r);
     }
-    let tree = merge_tree(&ids, &of_leaf, &sums, 1.0, |_| 0.0);
+    let tree = merge_tree(&ids, &of_leaf, &sums, 1.0, Doubt::none());
     let used = AreaOptions { narrowest_mm: 1.0, least_area_mm2: 0.0 };
     (tone, AreaMap { ids, tree, used, used_in_zones: None, finest_mm: 1.0, edited: None })
 }

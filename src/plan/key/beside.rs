@@ -5,9 +5,10 @@ use kurbo::{Point, Rect};
 use crate::plan::widest::box_to_segment;
 use crate::sheet::lettering::width_mm;
 use crate::sheet::{Anchor, Furniture, RectMm};
+use crate::units::percent;
 
 use super::KeyValue;
-use super::block::{Block, LETTER_MM, OUTSIDE_MM, SMALL_MM, percent};
+use super::block::{Block, LETTER_MM, OUTSIDE_MM, SMALL_MM};
 
 /// Patches in the margin in mm.
 const MARGIN_PATCH_MM: [f64; 2] = [9.0, 6.0];

@@ -91,11 +91,3 @@ impl Block {
 /// Straight pieces of a circle, and the angle of one.
 const SIDES: i32 = 48;
 const TURN: f64 = std::f64::consts::TAU / SIDES as f64;
-
-/// A share in words.
-pub(super) fn percent(share: f64) -> String {
-    match share * 100.0 {
-        p if p > 0.0 && p < 1.0 => "under 1 %".into(),
-        p => format!("{p:.0} %"),
-    }
-}

@@ -4,8 +4,9 @@ use kurbo::{Point, Rect};
 
 use crate::sheet::lettering::{width_mm, wrapped};
 use crate::sheet::{Anchor, RectMm};
+use crate::units::percent;
 
-use super::block::{Block, LETTER_MM, OUTSIDE_MM, SMALL_MM, percent};
+use super::block::{Block, LETTER_MM, OUTSIDE_MM, SMALL_MM};
 use super::{KeyPage, KeyPatch, KeyValue};
 
 /// Height of the heading and of the chart's numbers in mm (ISO 3098-1).

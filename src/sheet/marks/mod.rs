@@ -63,6 +63,8 @@ pub enum Layer {
     Values,
     /// The key to the values.
     Key,
+    /// The sheet of value structure.
+    Structure,
     /// The order in which the working squares are inked.
     Order,
     /// Crop marks, rules, crosses, title block, trim lines.
@@ -71,7 +73,7 @@ pub enum Layer {
 
 impl Layer {
     /// All layers, in the order in which they are drawn.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Reference,
         Self::Tints,
         Self::Hard,
@@ -82,6 +84,7 @@ impl Layer {
         Self::Numbers,
         Self::Values,
         Self::Key,
+        Self::Structure,
         Self::Order,
         Self::Marks,
     ];
@@ -100,6 +103,7 @@ impl Layer {
             Self::Numbers => "numbers",
             Self::Values => "values",
             Self::Key => "value-key",
+            Self::Structure => "structure",
             Self::Order => "order",
             Self::Marks => "marks",
         }
@@ -119,6 +123,7 @@ impl Layer {
             Self::Numbers => "Numbers",
             Self::Values => "Value numbers",
             Self::Key => "Key",
+            Self::Structure => "Value structure",
             Self::Order => "Order of work",
             Self::Marks => "Marks",
         }
@@ -133,7 +138,7 @@ impl Layer {
     /// Whether it is black whatever colour the lines have, because it is read or compared with ink.
     #[must_use]
     pub fn is_black(self) -> bool {
-        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Order)
+        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Structure | Self::Order)
     }
 }
 

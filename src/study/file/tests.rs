@@ -47,6 +47,7 @@ fn other(key: &Key) -> &'static str {
         "tone-range" => "5,95.5",
         "pitch" => "2mm",
         "squares" => "9mm",
+        "most-groups" => "4",
         "credit" => "after \"an engraving\" \\ 1780",
         "date" => "7 May",
         "extra-in" => "whole",
@@ -66,6 +67,7 @@ fn other(key: &Key) -> &'static str {
         (Form::Written(syntax), Usual::Value(_)) => match syntax.value_name {
             "LENGTH" | "LENGTH|none" => "0.5cm",
             "AREA" => "0.1in2",
+            "SHARE" => "12.5%",
             "SPEED" => "2cm/s",
             "ACCEL" => "500mm/s2",
             "SECONDS" => "250ms",

@@ -12,6 +12,7 @@ mod print;
 mod reference;
 mod sheet;
 mod squared;
+mod structure;
 mod syntax;
 mod tones;
 mod zones;
@@ -25,7 +26,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 11] = [
+pub static TABLES: [&Table; 12] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -34,6 +35,7 @@ pub static TABLES: [&Table; 11] = [
     &zones::ZONES,
     &print::PRINT,
     &plan::PLAN,
+    &structure::STRUCTURE,
     &order::ORDER,
     &squared::SQUARED,
     &plotter::PLOTTER,

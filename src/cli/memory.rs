@@ -1,0 +1,97 @@
+//! Memory: how it is written, how much is free, and what the work on one reference takes.
+
+use std::fs;
+use std::str::FromStr;
+
+/// A number of bytes, as written on the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Bytes(pub(crate) u64);
+
+/// Units of memory (IEC 80000-13), the longer names first.
+const UNITS: [(&str, f64); 4] = [("MiB", 1_048_576.0), ("GiB", 1_073_741_824.0), ("MB", 1e6), ("GB", 1e9)];
+/// Least and most that make sense.
+const RANGE: [f64; 2] = [64e6, 1e15];
+/// What is taken for free where the system does not say.
+const UNKNOWN_FREE: u64 = 4 << 30;
+
+impl FromStr for Bytes {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let text = text.trim();
+        let hint =
+            || format!("\"{text}\" is no memory from 64MB on; write it with its unit, such as 800MB or 4GiB");
+        let (number, unit) = UNITS
+            .iter()
+            .find_map(|(name, worth)| {
+                let at = text.len().checked_sub(name.len())?;
+                let (number, unit) = text.split_at_checked(at)?;
+                unit.eq_ignore_ascii_case(name).then_some((number, worth))
+            })
+            .ok_or_else(hint)?;
+        let bytes = number.trim().parse::<f64>().map_err(|_| hint())? * unit;
+        if (RANGE[0]..=RANGE[1]).contains(&bytes) { Ok(Self(bytes as u64)) } else { Err(hint()) }
+    }
+}
+
+/// What one reference takes in bytes, a fifth and more above what was measured (DEVELOPERS.md): for the program's tables; for each
+/// pixel of the reference while it is read and made into the picture; for each working pixel after that.
+const OF_ANY: f64 = 40e6;
+const OF_REFERENCE: f64 = 16.0;
+const OF_WORKING: f64 = 240.0;
+
+/// Memory in bytes that a reference of so many pixels takes at so many working pixels.
+pub(crate) fn needed(reference_pixels: f64, working_pixels: f64) -> u64 {
+    (OF_ANY + (OF_REFERENCE * reference_pixels).max(OF_WORKING * working_pixels)) as u64
+}
+
+/// Half of the memory that is free: of the machine's, or of what its control group may take (cluster jobs run in one).
+pub(crate) fn usual() -> u64 {
+    let free = machine_free().unwrap_or(UNKNOWN_FREE);
+    group_free().map_or(free, |group| group.min(free)) / 2
+}
+
+/// Memory that the system counts as available (Linux, proc(5)).
+fn machine_free() -> Option<u64> {
+    available(&fs::read_to_string("/proc/meminfo").ok()?)
+}
+
+fn available(meminfo: &str) -> Option<u64> {
+    let line = meminfo.lines().find_map(|line| line.strip_prefix("MemAvailable:"))?;
+    line.trim().strip_suffix("kB")?.trim().parse::<u64>().ok()?.checked_mul(1024)
+}
+
+/// What is left in the control group of this process (Linux, cgroups(7), version 2).
+fn group_free() -> Option<u64> {
+    let groups = fs::read_to_string("/proc/self/cgroup").ok()?;
+    let own = groups.lines().find_map(|line| line.strip_prefix("0::/"))?;
+    let number = |file: &str| {
+        let text = fs::read_to_string(format!("/sys/fs/cgroup/{own}/{file}")).ok()?;
+        text.trim().parse::<u64>().ok()
+    };
+    Some(number("memory.max")?.saturating_sub(number("memory.current")?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn memory_takes_a_unit() {
+        for (text, bytes) in
+            [("64MB", 64_000_000), ("1.5 GB", 1_500_000_000), ("2GiB", 2 << 30), ("512mib", 512 << 20)]
+        {
+            assert_eq!(text.parse(), Ok(Bytes(bytes)), "{text}");
+        }
+        for bad in ["", "4", "GB", "-2GB", "63MB", "4 TB", "nanGB", "1e99GB", "4GBs", "é"] {
+            assert!(bad.parse::<Bytes>().is_err(), "{bad:?} was taken");
+        }
+    }
+
+    #[test]
+    fn what_is_available_is_read_from_the_systems_table() {
+        let table = "MemTotal:       16318480 kB\nMemFree:  100 kB\nMemAvailable:    8000 kB\n";
+        assert_eq!(available(table), Some(8000 * 1024));
+        assert_eq!(available("MemTotal: 1 kB\n"), None, "an old kernel does not say");
+    }
+}
