@@ -10,6 +10,7 @@ use super::batch::SeveralArgs;
 use super::new::NewArgs;
 use super::order::OrderArgs;
 use super::other_sheets::is_of_another_sheet;
+use super::packet::PacketArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
@@ -47,6 +48,8 @@ pub(crate) enum Command {
     Order(Box<OrderArgs>),
     /// Lay the working squares over the reference itself, and enlarge those with most lines
     Squared(Box<SquaredArgs>),
+    /// Put all sheets of a study into one PDF, in the order in which they are used
+    Packet(Box<PacketArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -330,7 +333,7 @@ mod tests {
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
             // A line of the text may begin with the name too: commands of the README all make sheets.
-            let makes_a_sheet = ["draw ", "plan ", "structure ", "order ", "squared "];
+            let makes_a_sheet = ["draw ", "plan ", "structure ", "order ", "squared ", "packet "];
             if !makes_a_sheet.iter().any(|command| words.starts_with(command)) {
                 continue;
             }

@@ -10,6 +10,7 @@ mod memory;
 mod new;
 mod order;
 mod other_sheets;
+mod packet;
 mod page_args;
 mod page_files;
 mod plan;
@@ -17,6 +18,7 @@ mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
+mod sheet_pages;
 mod squared;
 mod structure;
 mod study_args;
@@ -83,6 +85,7 @@ fn dispatch() -> Result<(), Failure> {
         Command::Structure(args) => sheets(&*args),
         Command::Order(args) => sheets(&*args),
         Command::Squared(args) => sheets(&*args),
+        Command::Packet(args) => sheets(&*args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {

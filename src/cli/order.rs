@@ -1,23 +1,23 @@
 //! `order`: the working squares in the order in which they are inked, from the same settings as the drawing.
 
 use std::ffi::OsString;
-use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, LineWeight, PdfSheet};
+use merestone::output::{self, LineWeight};
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{BeginRule, OrderSheet, Settings, Stages, order_sheet, page_printing, report};
 
 use super::args::{FileArgs, RunningArgs};
-use super::batch::{Checked, SheetCommand, first};
+use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Outputs};
 use super::job::Job;
 use super::other_sheets::Without;
 use super::print::Failure;
+use super::sheet_pages::{SheetPages, pdf};
 use super::study_args::StudyArgs;
 
 /// Settings of `order`.
@@ -112,44 +112,13 @@ fn before(args: &OrderArgs) -> Result<Before<'_>, Failure> {
 }
 
 /// What is to be written, checked; without names a PDF beside the reference, or the study file.
-fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+pub(super) fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
     let outputs = Outputs::of_sheet(files, job, "-order")?;
     outputs.check_first_pages()?;
     Ok(outputs)
 }
 
-impl SheetCommand for OrderArgs {
-    const ENDS: &'static str = "-order";
-
-    fn references(&self) -> &[OsString] {
-        &self.references
-    }
-
-    fn files(&self) -> &FileArgs {
-        &self.files
-    }
-
-    fn running(&self) -> &RunningArgs {
-        &self.running
-    }
-
-    fn names_a_file(&self) -> Option<&'static str> {
-        self.files.names_a_file()
-    }
-
-    fn one(&self, reference: &Path, files: FileArgs) -> Self {
-        Self { references: vec![reference.into()], files, ..self.clone() }
-    }
-
-    fn check(&self) -> Result<Checked, Failure> {
-        let before = before(self)?;
-        Ok(Checked::new(&before.outputs, before.ready.bytes()))
-    }
-
-    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
-        run(self, hidden)
-    }
-}
+sheet_command!(OrderArgs, "-order");
 
 /// Makes the working order of one reference: all is checked before work begins and written after all of it is done. What
 /// there is to say comes back.
@@ -179,7 +148,7 @@ fn run(args: &OrderArgs, hidden: bool) -> Result<Vec<String>, Failure> {
 }
 
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     sheet: &OrderSheet,
@@ -205,7 +174,7 @@ fn result(
         Content::PageSvg(k) => svg(k),
         Content::Png => png(0)?,
         Content::PagePng(k) => png(k)?,
-        Content::Pdf => pdf(sheet, settings),
+        Content::Pdf => pdf(&pages(sheet, settings)),
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
@@ -231,18 +200,12 @@ fn result(
 }
 
 /// All pages.
-fn pdf(sheet: &OrderSheet, settings: &Settings) -> Vec<u8> {
-    let none = StrokePlan::default();
-    let pages: Vec<_> = sheet
+pub(super) fn pages(sheet: &OrderSheet, settings: &Settings) -> Vec<SheetPages> {
+    sheet
         .pages
         .iter()
-        .map(|page| (page_printing(page.size_mm), sheet.page_options(page, settings)))
-        .collect();
-    let sheets: Vec<PdfSheet<'_>> = pages
-        .iter()
-        .map(|((placement, printing), options)| PdfSheet { plan: &none, placement, options, printing })
-        .collect();
-    output::pdf_sheets(&format!("Working order, {}", settings.paper.name), &sheets)
+        .map(|page| SheetPages::page(page.size_mm, sheet.page_options(page, settings)))
+        .collect()
 }
 
 /// One line at the end: how many squares there are, what the hand lies on, and where it went.

@@ -8,11 +8,12 @@ use super::print::Failure;
 use super::study_args::StudyArgs;
 
 /// Headings of study files that are about one sheet, which is also the name of its command: what it is called.
-const SHEETS: [(&str, &str); 4] = [
+const SHEETS: [(&str, &str); 5] = [
     ("plan", "the value plan"),
     ("structure", "the value structure"),
     ("order", "the working order"),
     ("squared", "the squared reference"),
+    ("packet", "the packet"),
 ];
 
 /// The sheet that an option is about, when it is another than that of a command.

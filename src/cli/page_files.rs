@@ -6,6 +6,18 @@ use super::files::{Content, Input, Output, Outputs, beside, ending_of};
 use super::print::Failure;
 
 impl Outputs {
+    /// Refuses other forms than PDF for a sheet that is one.
+    pub(crate) fn pdf_only(&self, what: &str) -> Result<(), Failure> {
+        let other = |content| matches!(content, Content::Svg | Content::Png);
+        match self.list().iter().any(|output| other(output.content())) {
+            false => Ok(()),
+            true => Err(Failure::wrong_use(format!(
+                "{what} is a PDF with pages of its own; end the name in .pdf (or --forms pdf with --into, or --format pdf \
+                 with -o -)"
+            ))),
+        }
+    }
+
     /// Refuses a first page that is there already: only the work shows how many pages there are, but it shall not be in vain.
     pub(crate) fn check_first_pages(&self) -> Result<(), Failure> {
         if self.overwrite {

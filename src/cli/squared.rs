@@ -1,23 +1,22 @@
 //! `squared`: the reference with its working squares, and the busiest of them enlarged, from the drawing's settings.
 
 use std::ffi::OsString;
-use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, PdfSheet};
-use merestone::strokes::StrokePlan;
-use merestone::study::{Settings, SquaredSheet, Stages, page_printing, report, squared_sheet};
+use merestone::output;
+use merestone::study::{Settings, SquaredSheet, Stages, report, squared_sheet};
 
 use super::args::{FileArgs, RunningArgs};
-use super::batch::{Checked, SheetCommand, first};
+use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::files::{Content, Outputs};
 use super::job::Job;
 use super::order;
 use super::other_sheets::Without;
 use super::print::Failure;
+use super::sheet_pages::{SheetPages, pdf};
 use super::study_args::StudyArgs;
 
 /// Settings of `squared`.
@@ -100,44 +99,13 @@ fn before(args: &SquaredArgs) -> Result<Before<'_>, Failure> {
 }
 
 /// What is to be written, checked; without names a PDF beside the reference, or the study file.
-fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+pub(super) fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
     let outputs = Outputs::of_sheet(files, job, "-squared")?;
-    pdf_only(&outputs)?;
+    outputs.pdf_only("the squared reference")?;
     Ok(outputs)
 }
 
-impl SheetCommand for SquaredArgs {
-    const ENDS: &'static str = "-squared";
-
-    fn references(&self) -> &[OsString] {
-        &self.references
-    }
-
-    fn files(&self) -> &FileArgs {
-        &self.files
-    }
-
-    fn running(&self) -> &RunningArgs {
-        &self.running
-    }
-
-    fn names_a_file(&self) -> Option<&'static str> {
-        self.files.names_a_file()
-    }
-
-    fn one(&self, reference: &Path, files: FileArgs) -> Self {
-        Self { references: vec![reference.into()], files, ..self.clone() }
-    }
-
-    fn check(&self) -> Result<Checked, Failure> {
-        let before = before(self)?;
-        Ok(Checked::new(&before.outputs, before.ready.bytes()))
-    }
-
-    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
-        run(self, hidden)
-    }
-}
+sheet_command!(SquaredArgs, "-squared");
 
 /// Makes the squared reference of one picture: all is checked before work begins and written after all of it is done. What
 /// there is to say comes back.
@@ -166,19 +134,8 @@ fn run(args: &SquaredArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     Ok(made.said(&args.running, [summary(&sheet, &outputs)]))
 }
 
-/// Refuses other forms than PDF: pages and pictures in one file.
-fn pdf_only(outputs: &Outputs) -> Result<(), Failure> {
-    let other = |content| matches!(content, Content::Svg | Content::Png);
-    match outputs.list().iter().any(|output| other(output.content())) {
-        false => Ok(()),
-        true => Err(Failure::wrong_use(
-            "the squared reference is a PDF with pages of its own; end the name in .pdf, or add --format pdf to -o -",
-        )),
-    }
-}
-
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     sheet: &SquaredSheet,
@@ -187,7 +144,7 @@ fn result(
     timings_ms: Option<&[(&'static str, f64)]>,
 ) -> Result<Vec<u8>, Failure> {
     Ok(match content {
-        Content::Pdf => pdf(stages, sheet, settings),
+        Content::Pdf => pdf(&pages(stages, sheet, settings)),
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
@@ -205,28 +162,11 @@ fn result(
 }
 
 /// The sheet on its pages, then the enlargements.
-fn pdf(stages: &Stages, sheet: &SquaredSheet, settings: &Settings) -> Vec<u8> {
-    let none = StrokePlan::default();
-    let options = sheet.drawing_options(settings);
-    let first = PdfSheet {
-        plan: &none,
-        placement: &stages.shown.placement,
-        options: &options,
-        printing: &sheet.printing,
-    };
-    let enlarged: Vec<_> = sheet
-        .pages
-        .iter()
-        .map(|page| (page_printing(page.size_mm), sheet.page_options(page, settings)))
-        .collect();
-    let pages = enlarged.iter().map(|((placement, printing), options)| PdfSheet {
-        plan: &none,
-        placement,
-        options,
-        printing,
-    });
-    let sheets: Vec<PdfSheet<'_>> = std::iter::once(first).chain(pages).collect();
-    output::pdf_sheets(&options.title, &sheets)
+pub(super) fn pages(stages: &Stages, sheet: &SquaredSheet, settings: &Settings) -> Vec<SheetPages> {
+    let first = SheetPages::undrawn(stages, sheet.drawing_options(settings));
+    let enlarged =
+        sheet.pages.iter().map(|page| SheetPages::page(page.size_mm, sheet.page_options(page, settings)));
+    std::iter::once(first).chain(enlarged).collect()
 }
 
 /// One line at the end: how many squares there are, and how many are enlarged.

@@ -1,24 +1,23 @@
 //! `structure`: the value structure, from the same settings as drawing and plan.
 
 use std::ffi::OsString;
-use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, DrawingOptions, PdfSheet};
-use merestone::sheet::{Placement, Printing};
+use merestone::output;
 use merestone::strokes::StrokePlan;
 use merestone::study::{Settings, Stages, ValueStructure, page_printing, report, value_structure};
 
 use super::args::{FileArgs, RunningArgs};
-use super::batch::{Checked, SheetCommand, first};
+use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Outputs};
 use super::job::{Job, failure};
 use super::other_sheets::Without;
 use super::print::Failure;
+use super::sheet_pages::{SheetPages, pdf};
 use super::study_args::StudyArgs;
 
 /// Settings of `structure`.
@@ -81,7 +80,7 @@ fn without_what_is_drawn_from(arg: Arg) -> Arg {
 }
 
 /// The settings of the drawing; what only its own sheet needs is left out.
-fn settings(job: &Job) -> Result<Settings, Failure> {
+pub(super) fn settings(job: &Job) -> Result<Settings, Failure> {
     let mut settings = job.settings(false)?;
     settings.chain = false;
     settings.extra = None;
@@ -99,43 +98,17 @@ struct Before<'a> {
 fn before(args: &StructureArgs) -> Result<Before<'_>, Failure> {
     WITHOUT.check(&args.study)?;
     let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
-    let outputs = Outputs::of_sheet(&args.files, &ready.job, "-structure")?;
+    let outputs = outputs(&args.files, &ready.job)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
 
-impl SheetCommand for StructureArgs {
-    const ENDS: &'static str = "-structure";
-
-    fn references(&self) -> &[OsString] {
-        &self.references
-    }
-
-    fn files(&self) -> &FileArgs {
-        &self.files
-    }
-
-    fn running(&self) -> &RunningArgs {
-        &self.running
-    }
-
-    fn names_a_file(&self) -> Option<&'static str> {
-        self.files.names_a_file()
-    }
-
-    fn one(&self, reference: &Path, files: FileArgs) -> Self {
-        Self { references: vec![reference.into()], files, ..self.clone() }
-    }
-
-    fn check(&self) -> Result<Checked, Failure> {
-        let before = before(self)?;
-        Ok(Checked::new(&before.outputs, before.ready.bytes()))
-    }
-
-    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
-        run(self, hidden)
-    }
+/// What is to be written, checked; without names a PDF beside the reference, or the study file.
+pub(super) fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+    Outputs::of_sheet(files, job, "-structure")
 }
+
+sheet_command!(StructureArgs, "-structure");
 
 /// Makes the value structure of one reference: all is checked before work begins and written after all of it is done. What
 /// there is to say comes back.
@@ -162,7 +135,7 @@ fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
 }
 
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     structure: &ValueStructure,
@@ -184,7 +157,7 @@ fn result(
             let (placement, options) = in_one();
             output::png(&none, &placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?
         }
-        Content::Pdf => pdf(structure, settings),
+        Content::Pdf => pdf(&pages(structure, settings)),
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
@@ -211,20 +184,10 @@ fn result(
     })
 }
 
-/// All pages in one PDF.
-fn pdf(structure: &ValueStructure, settings: &Settings) -> Vec<u8> {
-    let none = StrokePlan::default();
-    let pages: Vec<((Placement, Printing), DrawingOptions)> = structure
-        .pages
-        .iter()
-        .map(|page| (page_printing(page.size_mm), structure.page_options(page, settings)))
-        .collect();
-    let sheets: Vec<PdfSheet<'_>> = pages
-        .iter()
-        .map(|((placement, printing), options)| PdfSheet { plan: &none, placement, options, printing })
-        .collect();
-    let title = pages.first().map_or("", |(_, options)| &options.title);
-    output::pdf_sheets(title, &sheets)
+/// All pages.
+pub(super) fn pages(structure: &ValueStructure, settings: &Settings) -> Vec<SheetPages> {
+    let pages = structure.pages.iter();
+    pages.map(|page| SheetPages::page(page.size_mm, structure.page_options(page, settings))).collect()
 }
 
 /// One line at the end: what was found, and where it went.

@@ -2,6 +2,7 @@
 
 use super::number::rounded;
 use super::order_report::OrderReport;
+use super::packet_report::PacketReport;
 use super::plan_report::PlanReport;
 use super::squared_report::SquaredReport;
 use crate::groups::{AlikeTone, GroupTone};
@@ -214,6 +215,9 @@ pub struct Report {
     /// The squared reference, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub squared: Option<SquaredReport>,
+    /// Where each sheet of a packet is, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub packet: Option<PacketReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -257,6 +261,7 @@ impl Report {
             structure: None,
             order: None,
             squared: None,
+            packet: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

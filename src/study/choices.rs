@@ -11,8 +11,8 @@ use crate::structure::StructureOptions;
 use crate::tone::BreakRule;
 
 use super::{
-    ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PlanSettings, Settings, SquareRule,
-    SquaredSettings, StudyError,
+    ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PacketSettings, PlanSettings, Settings,
+    SquareRule, SquaredSettings, StudyError,
 };
 
 /// Which files have what is printed around the picture.
@@ -71,6 +71,8 @@ pub struct Choices {
     pub order: OrderSettings,
     /// The squared reference's settings, used when one is made.
     pub squared: SquaredSettings,
+    /// The packet's settings, used when one is made.
+    pub packet: PacketSettings,
 }
 
 impl Default for Choices {
@@ -99,6 +101,7 @@ impl Default for Choices {
             structure: StructureOptions::default(),
             order: OrderSettings::default(),
             squared: SquaredSettings::default(),
+            packet: PacketSettings::default(),
         }
     }
 }

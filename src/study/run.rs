@@ -11,11 +11,12 @@ use crate::raster::Raster;
 use crate::reference::page::{PageFigures, repair};
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
-use crate::strokes::{StrokePlan, plan_strokes};
+use crate::strokes::StrokePlan;
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
+use super::lay::{self, ToLay};
 use super::on_paper::{self, Shown};
 use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, order, plotter};
 
@@ -114,6 +115,8 @@ pub struct Stages {
     pub plotter: Option<PlotterPlan>,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
+    /// What it takes to lay the sheet again.
+    pub(super) to_lay: ToLay,
 }
 
 /// Runs all stages on a reference that has been read.
@@ -197,19 +200,20 @@ pub fn run(
 
     clock.next(Step::Strokes);
     let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
-    let mut strokes = plan_strokes(drawn_net, &placement, &settings.stroke_options());
+    let made_by = added.is_none().then(|| lay::of_strokes(settings));
+    let to_lay = ToLay { guides, original, working, made_by };
+    let mut strokes = to_lay.strokes(drawn_net, drawn_thin, &placement, settings);
     if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
-    strokes.add_thin(drawn_thin, &placement);
-    // Extra lines are laid beside a drawing that has the guide lines already.
-    let guides = if added.is_some() { Vec::new() } else { guides };
-    strokes.add_guides(&guides, &placement);
     if let Some(rect) = &extra_rect {
         strokes = strokes.within(rect);
     }
     notes.extend(extra::nothing_note(settings, &strokes));
-    let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
+    let shown = to_lay.show(&strokes, &placement, settings)?.take(&mut notes);
+    let guides = if added.is_some() { &[][..] } else { &to_lay.guides };
+    let drawn = (drawn_net, drawn_thin.as_slice(), guides);
+    let plotter = plotter::plan(&shown, drawn, &placement, extra_rect, settings).take(&mut notes);
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
@@ -218,14 +222,7 @@ pub fn run(
             before_after,
             picture: full,
             sha256,
-            plotter: plotter::plan(
-                &shown,
-                (drawn_net, drawn_thin, &guides),
-                &placement,
-                extra_rect,
-                settings,
-            )
-            .take(&mut notes),
+            plotter,
             placement,
             px_per_mm,
             tone,
@@ -237,6 +234,7 @@ pub fn run(
             strokes,
             shown,
             timings_ms,
+            to_lay,
         },
         notes,
     ))

@@ -11,9 +11,9 @@ use kurbo::{Affine, BezPath, CubicBez, PathEl, Point};
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};
 
-/// Name of a layer in the content.
+/// Name of a layer in the content: no two have the same.
 pub(super) fn property(layer: Layer) -> &'static [u8] {
-    layer.title().split(' ').next().unwrap_or_default().as_bytes()
+    layer.id().as_bytes()
 }
 
 /// Begins a content whose unit is a mm, `top` being the height of the page in its own units.

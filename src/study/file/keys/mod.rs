@@ -5,6 +5,7 @@
 
 mod lines;
 mod order;
+mod packet;
 mod page;
 mod plan;
 mod plotter;
@@ -26,7 +27,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 12] = [
+pub static TABLES: [&Table; 13] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -38,6 +39,7 @@ pub static TABLES: [&Table; 12] = [
     &structure::STRUCTURE,
     &order::ORDER,
     &squared::SQUARED,
+    &packet::PACKET,
     &plotter::PLOTTER,
 ];
 

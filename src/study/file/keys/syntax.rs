@@ -147,5 +147,18 @@ pub(super) static EXTRA_PLACE: Syntax = Syntax {
     ),
 };
 
+/// One sheet of a packet.
+macro_rules! sheet {
+    () => {
+        "(underdrawing|plan|structure|squared|order)"
+    };
+}
+
+pub(super) static SHEETS: Syntax = Syntax {
+    value_name: "all|SHEET,SHEET",
+    wanted: "sheets in quotes, such as \"plan,order\", or \"all\"",
+    pattern: concat!("^ *(all|", sheet!(), "( *, *", sheet!(), ")*) *$"),
+};
+
 pub(super) static SHA256: Syntax =
     Syntax { value_name: "DIGITS", wanted: "64 hexadecimal digits in quotes", pattern: "^[0-9a-fA-F]{64}$" };
