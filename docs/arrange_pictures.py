@@ -72,6 +72,9 @@ def main():
     pair = [Image.open(folder / f"squared-{page}.png").convert("L") for page in (1, 2)]
     save(row(pair), "docs/pictures/squared-reference.png", 16)
 
+    pages = [Image.open(page).convert("L") for page in sorted(folder.glob("packet-*.png"))]
+    save(row(pages), "docs/pictures/packet.png", 16)
+
     # The picture alone, without the bare paper around it: 170 x 200 mm from 20 and 48.5 mm on, at 90 dpi.
     box = tuple(round(mm / 25.4 * 90) for mm in (17, 45, 193, 252))
     pair = [Image.open(folder / f"{name}.png").convert("L").crop(box) for name in ("plain", "by-hand")]

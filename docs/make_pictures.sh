@@ -32,6 +32,8 @@ pdftoppm -r 100 -gray -png -singlefile "$scratch/structure.pdf" "$scratch/struct
 pdftoppm -r 100 -gray -png "$scratch/work.pdf" "$scratch/work"
 "$merestone" squared "$reference" --quiet --overwrite --paper a4 -o "$scratch/squared.pdf"
 pdftoppm -r 70 -gray -png "$scratch/squared.pdf" "$scratch/squared"
+"$merestone" packet "$reference" --quiet --overwrite --paper a4 -o "$scratch/packet.pdf"
+pdftoppm -r 40 -gray -png "$scratch/packet.pdf" "$scratch/packet"
 # The tonal still life, and what was decided by hand for it.
 "$merestone" draw examples/still-life-tonal.png --quiet --overwrite -o "$scratch/plain.svg"
 "$merestone" draw docs/by-hand.toml --quiet --overwrite -o "$scratch/by-hand.svg"

@@ -16,6 +16,7 @@ mod nesting;
 mod order;
 mod oracles;
 mod outputs;
+mod packet;
 mod page;
 mod plan;
 mod several;
