@@ -67,6 +67,13 @@ def main():
     structure = Image.open(folder / "structure.png").convert("L")
     printed = np.flatnonzero((np.asarray(structure) < 128).any(axis=1))
     save(row([structure.crop((0, 0, structure.width, int(printed[-1]) + 40))]), "docs/pictures/value-structure.png", 16)
+    save(row([Image.open(folder / "work-1.png").convert("L")]), "docs/pictures/working-order.png", 16)
+
+    pair = [Image.open(folder / f"squared-{page}.png").convert("L") for page in (1, 2)]
+    save(row(pair), "docs/pictures/squared-reference.png", 16)
+
+    pages = [Image.open(page).convert("L") for page in sorted(folder.glob("packet-*.png"))]
+    save(row(pages), "docs/pictures/packet.png", 16)
 
     # The picture alone, without the bare paper around it: 170 x 200 mm from 20 and 48.5 mm on, at 90 dpi.
     box = tuple(round(mm / 25.4 * 90) for mm in (17, 45, 193, 252))

@@ -28,6 +28,12 @@ rsvg-convert --dpi-x 110 --dpi-y 110 --background-color white -o docs/pictures/p
 pdftoppm -r 100 -gray -png "$scratch/plan.pdf" "$scratch/plan"
 "$merestone" structure "$reference" --quiet --overwrite --paper a4 -o "$scratch/structure.pdf"
 pdftoppm -r 100 -gray -png -singlefile "$scratch/structure.pdf" "$scratch/structure"
+"$merestone" order "$reference" --quiet --overwrite --paper a4 -o "$scratch/work.pdf"
+pdftoppm -r 100 -gray -png "$scratch/work.pdf" "$scratch/work"
+"$merestone" squared "$reference" --quiet --overwrite --paper a4 -o "$scratch/squared.pdf"
+pdftoppm -r 70 -gray -png "$scratch/squared.pdf" "$scratch/squared"
+"$merestone" packet "$reference" --quiet --overwrite --paper a4 -o "$scratch/packet.pdf"
+pdftoppm -r 40 -gray -png "$scratch/packet.pdf" "$scratch/packet"
 # The tonal still life, and what was decided by hand for it.
 "$merestone" draw examples/still-life-tonal.png --quiet --overwrite -o "$scratch/plain.svg"
 "$merestone" draw docs/by-hand.toml --quiet --overwrite -o "$scratch/by-hand.svg"

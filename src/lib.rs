@@ -15,6 +15,8 @@
 //! strokes      broken soft lines, chaining, order
 //! plan         the value plan: a number for each area, and the key
 //! structure    the value structure: groups, strongest contrast, small pictures in two and three values
+//! order        the working squares in the order in which they are inked
+//! squared      the reference with its squares, and the busiest of them enlarged
 //! plotter      what a machine with a pencil draws, and how long it takes
 //! output       svg, pdf, png, json
 //! ```
@@ -42,6 +44,8 @@ pub mod sheet;
 pub mod strokes;
 pub mod plan;
 pub mod structure;
+pub mod order;
+pub mod squared;
 pub mod plotter;
 pub mod output;
 pub mod study;

@@ -7,11 +7,14 @@ use clap::builder::styling::{Style, Styles};
 use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 
 use super::batch::SeveralArgs;
-use super::begin::is_of_another_sheet;
 use super::new::NewArgs;
+use super::order::OrderArgs;
+use super::other_sheets::is_of_another_sheet;
+use super::packet::PacketArgs;
 use super::page_args::PageFileArgs;
 use super::plan::PlanArgs;
 use super::plotter_args::PlotterFileArgs;
+use super::squared::SquaredArgs;
 use super::structure::StructureArgs;
 use super::study_args::StudyArgs;
 
@@ -41,6 +44,12 @@ pub(crate) enum Command {
     Plan(Box<PlanArgs>),
     /// Make the value structure of a reference picture: groups, strongest contrast, what must read alike, two and three values
     Structure(Box<StructureArgs>),
+    /// List the working squares in the order in which to ink them, with boxes to tick
+    Order(Box<OrderArgs>),
+    /// Lay the working squares over the reference itself, and enlarge those with most lines
+    Squared(Box<SquaredArgs>),
+    /// Put all sheets of a study into one PDF, in the order in which they are used
+    Packet(Box<PacketArgs>),
     /// Write a study file: every setting of a study, with comments, to be changed and drawn from
     New(Box<NewArgs>),
     /// List the papers known by name, with their sizes in mm and inches
@@ -324,7 +333,8 @@ mod tests {
                 text.strip_prefix("cargo run --release -- ").or_else(|| text.strip_prefix("merestone "));
             let Some(words) = words else { continue };
             // A line of the text may begin with the name too: commands of the README all make sheets.
-            if !["draw ", "plan ", "structure "].iter().any(|command| words.starts_with(command)) {
+            let makes_a_sheet = ["draw ", "plan ", "structure ", "order ", "squared ", "packet "];
+            if !makes_a_sheet.iter().any(|command| words.starts_with(command)) {
                 continue;
             }
             let parsed =

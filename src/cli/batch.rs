@@ -100,6 +100,47 @@ pub(crate) trait SheetCommand: Sync + Sized {
     fn run(&self, hidden: bool) -> Result<Vec<String>, Failure>;
 }
 
+/// Makes a command of the arguments of a sheet: with the fields `references`, `files` and `running`, and the functions
+/// `before` and `run` beside them.
+macro_rules! sheet_command {
+    ($args:ty, $ends:literal) => {
+        impl $crate::cli::batch::SheetCommand for $args {
+            const ENDS: &'static str = $ends;
+
+            fn references(&self) -> &[std::ffi::OsString] {
+                &self.references
+            }
+
+            fn files(&self) -> &FileArgs {
+                &self.files
+            }
+
+            fn running(&self) -> &RunningArgs {
+                &self.running
+            }
+
+            fn names_a_file(&self) -> Option<&'static str> {
+                self.files.names_a_file()
+            }
+
+            fn one(&self, reference: &std::path::Path, files: FileArgs) -> Self {
+                Self { references: vec![reference.into()], files, ..self.clone() }
+            }
+
+            fn check(&self) -> Result<$crate::cli::batch::Checked, Failure> {
+                let before = before(self)?;
+                Ok($crate::cli::batch::Checked::new(&before.outputs, before.ready.bytes()))
+            }
+
+            fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
+                run(self, hidden)
+            }
+        }
+    };
+}
+
+pub(super) use sheet_command;
+
 /// Runs a command on one reference, or on all of them into a folder.
 pub(crate) fn run<C: SheetCommand>(command: &C) -> Result<(), Failure> {
     let quiet = command.running().quiet;

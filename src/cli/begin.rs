@@ -3,8 +3,6 @@
 use std::ffi::OsStr;
 use std::time::Instant;
 
-use clap::Arg;
-
 use merestone::reference::announced_pixels;
 use merestone::study::{Settings, Stages, Step, most_working_pixels, run as run_study};
 
@@ -15,31 +13,8 @@ use super::memory;
 use super::page_args;
 use super::print::Failure;
 use super::progress::Progress;
-use super::study_args::{StudyArgs, is_of_table};
+use super::study_args::StudyArgs;
 use super::zones::{read_mask, spare_mask};
-
-/// Headings of study files that are about one sheet: what it is called, and the command that makes it.
-const SHEETS: [(&str, &str, &str); 2] =
-    [("plan", "the value plan", "plan"), ("structure", "the value structure", "structure")];
-
-/// Whether an option is about another sheet than that of a command.
-pub(crate) fn is_of_another_sheet(arg: &Arg, command: &str) -> bool {
-    SHEETS.iter().any(|&(table, _, own)| own != command && is_of_table(arg, table))
-}
-
-/// Refuses options of another sheet than that of a command; what a study file says of it is passed over instead.
-pub(crate) fn refuse_other_sheets(args: &StudyArgs, command: &str) -> Result<(), Failure> {
-    for (table, what, own) in SHEETS {
-        if own != command
-            && let Some(name) = args.of_table(table)
-        {
-            return Err(Failure::wrong_use(format!(
-                "--{name} is about {what}; run 'merestone {own}' for it, or leave it out"
-            )));
-        }
-    }
-    Ok(())
-}
 
 /// A job whose settings are checked and whose reference is there.
 pub(crate) struct Ready<'a> {

@@ -9,16 +9,18 @@ use merestone::study::{Marks, Settings, Stages, report};
 
 use super::args::{DrawArgs, FileArgs, RunningArgs};
 use super::batch::{Checked, SheetCommand, first};
-use super::begin::{self, Ready, prepare, refuse_other_sheets};
+use super::begin::{self, Ready, prepare};
 use super::files::{Content, Outputs};
 use super::job::Job;
+use super::other_sheets::refuse_other_sheets;
 use super::page_args;
 use super::plotter_args::{PLOTTER_CAUTION, figures};
 use super::plotter_files;
 use super::print::Failure;
+use super::sheet_pages::{SheetPages, pdf};
 
 /// What is said when lines are to be printed on the drawing paper itself.
-const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor inkjet can be erased: let no \
+pub(super) const UNDER_INK_CAUTION: &str = "Toner repels dip ink, and neither toner nor inkjet can be erased: let no \
     printed line lie in areas that stay white, try one sheet first, and heed the manual of your printer for its paper.";
 /// Pixels per mm of a `.png` drawing: about 250 an inch, enough to look at and to print in a hurry.
 pub(super) const PREVIEW_PX_PER_MM: f64 = 10.0;
@@ -48,14 +50,19 @@ fn before(args: &DrawArgs) -> Result<Before<'_>, Failure> {
     })?;
     let Ready { job, settings, .. } = &ready;
     let (choices, input) = (&job.choices, &job.input);
-    let tiled = settings.on_paper.print.paper.is_some();
-    let named = args.files.named(job.named());
-    let mut outputs = Outputs::new(&args.files, input, named.as_deref(), tiled, &choices.layers_apart())?;
+    let mut outputs = outputs(&args.files, job, settings)?;
     let each = choices.plotter.apart;
     page_args::add(&mut outputs, &args.page, input)?;
     let old_parts = plotter_files::add(&mut outputs, &args.plotter, each, input)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs, old_parts })
+}
+
+/// The drawing's own files, checked.
+pub(super) fn outputs(files: &FileArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
+    let tiled = settings.on_paper.print.paper.is_some();
+    let named = files.named(job.named());
+    Outputs::new(files, &job.input, named.as_deref(), tiled, &job.choices.layers_apart())
 }
 
 impl SheetCommand for DrawArgs {
@@ -131,8 +138,13 @@ fn run(args: &DrawArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     Ok(made.said(&args.running, own))
 }
 
+/// The sheet on its pages.
+pub(super) fn pages(stages: &Stages, settings: &Settings, job: &Job) -> SheetPages {
+    SheetPages::drawn(stages, stages.shown.drawing_options(settings, job.choices.marks != Marks::None))
+}
+
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     settings: &Settings,
@@ -151,10 +163,7 @@ fn result(
     Ok(match content {
         Content::Svg => output::svg(plan, placement, &drawn).into_bytes(),
         Content::SvgLayer(layer) => output::svg_layer(plan, placement, &drawn, layer).into_bytes(),
-        Content::Pdf => {
-            let options = shown.drawing_options(settings, marks != Marks::None);
-            output::pdf_pages(plan, placement, &options, &shown.printing)
-        }
+        Content::Pdf => pdf(&[pages(stages, settings, job)]),
         Content::Png => output::png(plan, placement, &drawn, PREVIEW_PX_PER_MM).map_err(Failure::other)?,
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::BeforeAfter => stages.before_after.as_ref().map(output::grey_png).ok_or_else(|| {
@@ -166,7 +175,9 @@ fn result(
         | Content::OrderSvg
         | Content::OrderPng
         | Content::KeySvg
-        | Content::KeyPng => {
+        | Content::KeyPng
+        | Content::PageSvg(_)
+        | Content::PagePng(_) => {
             return Err(Failure::other("a file that is no drawing's is a fault of the program; report it"));
         }
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, placement).into_bytes(),

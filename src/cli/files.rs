@@ -9,6 +9,7 @@ use merestone::output::{OutputError, StagedFile};
 use merestone::sheet::Layer;
 
 use super::args::{FileArgs, FormatArg};
+use super::job::Job;
 use super::print::{Failure, hand_over, plain};
 
 /// Most bytes taken from standard input: past any picture of the largest pixel limit that people keep.
@@ -89,6 +90,10 @@ pub(crate) enum Content {
     KeySvg,
     /// The same as a picture.
     KeyPng,
+    /// One page of several as SVG, by its number.
+    PageSvg(usize),
+    /// The same as a picture.
+    PagePng(usize),
     /// The reference before and after.
     BeforeAfter,
 }
@@ -137,6 +142,17 @@ impl Outputs {
         let outputs = Self { list, overwrite: args.overwrite };
         outputs.check(input)?;
         Ok(outputs)
+    }
+
+    /// What is to be written of a sheet beside the drawing, checked; without names a PDF with `what` added to the name that
+    /// results go by.
+    pub(crate) fn of_sheet(files: &FileArgs, job: &Job, what: &str) -> Result<Self, Failure> {
+        let mut files = files.clone();
+        let named = files.named(job.named());
+        if let (Some(named), true) = (&named, files.unnamed()) {
+            files.out.push(beside(named, what, ".pdf"));
+        }
+        Self::new(&files, &job.input, named.as_deref(), false, &[])
     }
 
     /// A study file for a reference, checked.

@@ -8,12 +8,18 @@ mod files;
 mod job;
 mod memory;
 mod new;
+mod order;
+mod other_sheets;
+mod packet;
 mod page_args;
+mod page_files;
 mod plan;
 mod plotter_args;
 mod plotter_files;
 mod print;
 mod progress;
+mod sheet_pages;
+mod squared;
 mod structure;
 mod study_args;
 mod zones;
@@ -77,6 +83,9 @@ fn dispatch() -> Result<(), Failure> {
         Command::Draw(args) => sheets(&*args),
         Command::Plan(args) => sheets(&*args),
         Command::Structure(args) => sheets(&*args),
+        Command::Order(args) => sheets(&*args),
+        Command::Squared(args) => sheets(&*args),
+        Command::Packet(args) => sheets(&*args),
         Command::New(args) => new::run(&args),
         Command::Papers => hand_over(paper_list().as_bytes()),
         Command::Completions { shell } => {

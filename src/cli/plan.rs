@@ -6,21 +6,23 @@ use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, LineWeight, OutputError, PdfSheet};
+use merestone::output::{self, LineWeight, OutputError};
 use merestone::plan::PLAN_LINE_MM;
 use merestone::sheet::Layer;
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{
-    Choices, KeyPlace, Marks, Settings, Stages, ValuePlan, key_printing, report, value_plan,
+    Choices, KeyPlace, Marks, Settings, Stages, ValuePlan, page_printing, report, value_plan,
 };
 
 use super::args::{FileArgs, RunningArgs};
-use super::batch::{Checked, SheetCommand, first};
-use super::begin::{self, Ready, is_of_another_sheet, prepare, refuse_other_sheets};
+use super::batch::{first, sheet_command};
+use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
 use super::files::{Content, Output, Outputs, beside};
 use super::job::{Job, failure};
+use super::other_sheets::{is_of_another_sheet, refuse_other_sheets};
 use super::print::Failure;
+use super::sheet_pages::{SheetPages, pdf};
 use super::study_args::{StudyArgs, is_of_table};
 
 /// Settings of `plan`.
@@ -86,6 +88,11 @@ fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
             ));
         }
     }
+    check_ground(choices)
+}
+
+/// Refuses two things under the numbers.
+pub(super) fn check_ground(choices: &Choices) -> Result<(), Failure> {
     if choices.plan.options.tints && choices.direct.on_paper.underlay.is_some() {
         return Err(Failure::wrong_use(
             "tints would hide the reference under them; take either --tints or --underlay (--underlay none takes it back)",
@@ -95,9 +102,9 @@ fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
 }
 
 /// The settings of the drawing, with the look of a plan.
-fn settings(args: &PlanArgs, job: &Job) -> Result<Settings, Failure> {
+pub(super) fn settings(study: &StudyArgs, job: &Job) -> Result<Settings, Failure> {
     let mut settings = job.settings(false)?;
-    let chosen = args.study.given().any(|(key, _)| key.name == "line");
+    let chosen = study.given().any(|(key, _)| key.name == "line");
     settings.line_mm = job.choices.line_mm.filter(|_| chosen).unwrap_or(PLAN_LINE_MM);
     settings.on_paper.ink = job.choices.ink.unwrap_or_default();
     settings.on_paper.title.remark = "value plan".into();
@@ -121,45 +128,14 @@ fn before(args: &PlanArgs) -> Result<Before<'_>, Failure> {
     refuse_other_sheets(&args.study, "plan")?;
     let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
         check(args, &job.choices)?;
-        settings(args, job)
+        settings(&args.study, job)
     })?;
-    let outputs = outputs(args, &ready.job, &ready.settings)?;
+    let outputs = outputs(&args.files, &ready.job, &ready.settings)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
 
-impl SheetCommand for PlanArgs {
-    const ENDS: &'static str = "-plan";
-
-    fn references(&self) -> &[OsString] {
-        &self.references
-    }
-
-    fn files(&self) -> &FileArgs {
-        &self.files
-    }
-
-    fn running(&self) -> &RunningArgs {
-        &self.running
-    }
-
-    fn names_a_file(&self) -> Option<&'static str> {
-        self.files.names_a_file()
-    }
-
-    fn one(&self, reference: &Path, files: FileArgs) -> Self {
-        Self { references: vec![reference.into()], files, ..self.clone() }
-    }
-
-    fn check(&self) -> Result<Checked, Failure> {
-        let before = before(self)?;
-        Ok(Checked::new(&before.outputs, before.ready.bytes()))
-    }
-
-    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
-        run(self, hidden)
-    }
-}
+sheet_command!(PlanArgs, "-plan");
 
 /// Makes the plan of one reference: all is checked before work begins and written after all of it is done. What there is to
 /// say comes back.
@@ -188,8 +164,8 @@ fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
 }
 
 /// What is to be written, checked; without names the plan lies beside the reference, or the study file.
-fn outputs(args: &PlanArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
-    let mut files = args.files.clone();
+pub(super) fn outputs(files: &FileArgs, job: &Job, settings: &Settings) -> Result<Outputs, Failure> {
+    let mut files = files.clone();
     let tiled = settings.on_paper.print.paper.is_some();
     let named = files.named(job.named());
     if let (Some(named), true) = (&named, files.unnamed()) {
@@ -224,7 +200,7 @@ fn layers(choices: &Choices) -> Vec<Layer> {
 }
 
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     plan: &ValuePlan,
@@ -244,21 +220,19 @@ fn result(
         Content::Png => png(output::png(strokes, placement, &drawn, PREVIEW_PX_PER_MM))?,
         Content::KeySvg => {
             let page = plan.key_in_one();
-            output::svg(&none, &key_printing(&page).0, &plan.key_options(&page, settings)).into_bytes()
+            output::svg(&none, &page_printing(page.size_mm).0, &plan.key_options(&page, settings))
+                .into_bytes()
         }
         Content::KeyPng => {
             let page = plan.key_in_one();
             png(output::png(
                 &none,
-                &key_printing(&page).0,
+                &page_printing(page.size_mm).0,
                 &plan.key_options(&page, settings),
                 PREVIEW_PX_PER_MM,
             ))?
         }
-        Content::Pdf => {
-            let options = plan.drawing_options(stages, settings, marks != Marks::None);
-            pdf(stages, plan, settings, &options)
-        }
+        Content::Pdf => pdf(&pages(stages, plan, settings, job)),
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
@@ -272,6 +246,8 @@ fn result(
         | Content::PlotterPart(_)
         | Content::OrderSvg
         | Content::OrderPng
+        | Content::PageSvg(_)
+        | Content::PagePng(_)
         | Content::BeforeAfter => {
             return Err(Failure::other(
                 "a plan has no plotter's file and no picture before and after, which is a fault of the program; report it",
@@ -281,24 +257,11 @@ fn result(
 }
 
 /// The sheet on its pages, then the pages of the key.
-fn pdf(stages: &Stages, plan: &ValuePlan, settings: &Settings, options: &output::DrawingOptions) -> Vec<u8> {
-    let none = StrokePlan::default();
-    let keys: Vec<_> =
-        plan.key_pages.iter().map(|page| (key_printing(page), plan.key_options(page, settings))).collect();
-    let sheet = PdfSheet {
-        plan: &stages.shown.strokes,
-        placement: &stages.shown.placement,
-        options,
-        printing: &stages.shown.printing,
-    };
-    let pages = keys.iter().map(|((placement, printing), options)| PdfSheet {
-        plan: &none,
-        placement,
-        options,
-        printing,
-    });
-    let sheets: Vec<PdfSheet<'_>> = std::iter::once(sheet).chain(pages).collect();
-    output::pdf_sheets(&options.title, &sheets)
+pub(super) fn pages(stages: &Stages, plan: &ValuePlan, settings: &Settings, job: &Job) -> Vec<SheetPages> {
+    let options = plan.drawing_options(stages, settings, job.choices.marks != Marks::None);
+    let keys =
+        plan.key_pages.iter().map(|page| SheetPages::page(page.size_mm, plan.key_options(page, settings)));
+    std::iter::once(SheetPages::drawn(stages, options)).chain(keys).collect()
 }
 
 /// One line at the end: how many numbers there are, and where they went.

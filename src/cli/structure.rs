@@ -1,24 +1,24 @@
 //! `structure`: the value structure, from the same settings as drawing and plan.
 
 use std::ffi::OsString;
-use std::path::Path;
 use std::time::Instant;
 
 use clap::{Arg, Args};
 
-use merestone::output::{self, DrawingOptions, PdfSheet};
-use merestone::sheet::{Placement, Printing};
+use merestone::output;
 use merestone::strokes::StrokePlan;
 use merestone::study::{Settings, Stages, ValueStructure, page_printing, report, value_structure};
 
 use super::args::{FileArgs, RunningArgs};
-use super::batch::{Checked, SheetCommand, first};
-use super::begin::{self, Ready, is_of_another_sheet, prepare, refuse_other_sheets};
+use super::batch::{first, sheet_command};
+use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
-use super::files::{Content, Outputs, beside};
+use super::files::{Content, Outputs};
 use super::job::{Job, failure};
+use super::other_sheets::Without;
 use super::print::Failure;
-use super::study_args::{StudyArgs, is_of_table};
+use super::sheet_pages::{SheetPages, pdf};
+use super::study_args::StudyArgs;
 
 /// Settings of `structure`.
 #[derive(Clone, Debug, Args)]
@@ -48,56 +48,39 @@ const STRUCTURE_EXAMPLES: &str = "Examples:
   merestone structure study.toml -o structure.pdf --report structure.json
       the groups and pairs that the study names, and all figures";
 
-/// Options of sheets that are drawn from; the structure's page is read.
-const OF_SHEETS: [&str; 18] = [
-    "chain",
-    "look",
-    "weight",
-    "line",
-    "colour",
-    "soft",
-    "extra-lines",
-    "extra-in",
-    "marks",
-    "layers",
-    "square-grid",
-    "underlay",
-    "mirror",
-    "rotate",
-    "overlap",
-    "print-correction",
-    "credit",
-    "date",
-];
+/// The structure's page is read, not drawn from.
+const WITHOUT: Without = Without {
+    command: "structure",
+    sheet: "the value structure",
+    keys: &[
+        "chain",
+        "look",
+        "weight",
+        "line",
+        "colour",
+        "soft",
+        "extra-lines",
+        "extra-in",
+        "marks",
+        "layers",
+        "square-grid",
+        "underlay",
+        "mirror",
+        "rotate",
+        "overlap",
+        "print-correction",
+        "credit",
+        "date",
+    ],
+};
 
-/// Whether an option makes no sense here.
-fn is_of_sheets(name: &str) -> bool {
-    OF_SHEETS.contains(&name)
-}
-
-/// Keeps them out of the help.
+/// Keeps the rest out of the help.
 fn without_what_is_drawn_from(arg: Arg) -> Arg {
-    let hidden = is_of_table(&arg, "plotter")
-        || is_of_another_sheet(&arg, "structure")
-        || is_of_sheets(arg.get_id().as_str());
-    if hidden { arg.hide(true) } else { arg }
-}
-
-/// Refuses what says nothing of a structure; what a study file says of it is passed over instead.
-fn check(args: &StructureArgs) -> Result<(), Failure> {
-    refuse_other_sheets(&args.study, "structure")?;
-    let of_plotter = args.study.of_table("plotter");
-    let of_sheets = args.study.given().map(|(key, _)| key.name).find(|name| is_of_sheets(name));
-    match of_plotter.or(of_sheets) {
-        Some(name) => Err(Failure::wrong_use(format!(
-            "--{name} is about a sheet that is drawn from, and the value structure is read; leave it out"
-        ))),
-        None => Ok(()),
-    }
+    WITHOUT.hide(arg)
 }
 
 /// The settings of the drawing; what only its own sheet needs is left out.
-fn settings(job: &Job) -> Result<Settings, Failure> {
+pub(super) fn settings(job: &Job) -> Result<Settings, Failure> {
     let mut settings = job.settings(false)?;
     settings.chain = false;
     settings.extra = None;
@@ -113,50 +96,19 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &StructureArgs) -> Result<Before<'_>, Failure> {
-    check(args)?;
+    WITHOUT.check(&args.study)?;
     let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
-    let mut files = args.files.clone();
-    let named = files.named(ready.job.named());
-    if let (Some(named), true) = (&named, files.unnamed()) {
-        files.out.push(beside(named, "-structure", ".pdf"));
-    }
-    let outputs = Outputs::new(&files, &ready.job.input, named.as_deref(), false, &[])?;
+    let outputs = outputs(&args.files, &ready.job)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
 
-impl SheetCommand for StructureArgs {
-    const ENDS: &'static str = "-structure";
-
-    fn references(&self) -> &[OsString] {
-        &self.references
-    }
-
-    fn files(&self) -> &FileArgs {
-        &self.files
-    }
-
-    fn running(&self) -> &RunningArgs {
-        &self.running
-    }
-
-    fn names_a_file(&self) -> Option<&'static str> {
-        self.files.names_a_file()
-    }
-
-    fn one(&self, reference: &Path, files: FileArgs) -> Self {
-        Self { references: vec![reference.into()], files, ..self.clone() }
-    }
-
-    fn check(&self) -> Result<Checked, Failure> {
-        let before = before(self)?;
-        Ok(Checked::new(&before.outputs, before.ready.bytes()))
-    }
-
-    fn run(&self, hidden: bool) -> Result<Vec<String>, Failure> {
-        run(self, hidden)
-    }
+/// What is to be written, checked; without names a PDF beside the reference, or the study file.
+pub(super) fn outputs(files: &FileArgs, job: &Job) -> Result<Outputs, Failure> {
+    Outputs::of_sheet(files, job, "-structure")
 }
+
+sheet_command!(StructureArgs, "-structure");
 
 /// Makes the value structure of one reference: all is checked before work begins and written after all of it is done. What
 /// there is to say comes back.
@@ -183,7 +135,7 @@ fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
 }
 
 /// The bytes of one output.
-fn result(
+pub(super) fn result(
     content: Content,
     stages: &Stages,
     structure: &ValueStructure,
@@ -205,7 +157,7 @@ fn result(
             let (placement, options) = in_one();
             output::png(&none, &placement, &options, PREVIEW_PX_PER_MM).map_err(Failure::other)?
         }
-        Content::Pdf => pdf(structure, settings),
+        Content::Pdf => pdf(&pages(structure, settings)),
         Content::ValueMap => output::value_map_png(&stages.traced.values, stages.tone.scale.breaks()),
         Content::Net => output::net_json(&stages.traced.net, &stages.thin, &stages.placement).into_bytes(),
         Content::Report => {
@@ -217,6 +169,8 @@ fn result(
             output::report_json(&report).into_bytes()
         }
         Content::SvgLayer(_)
+        | Content::PageSvg(_)
+        | Content::PagePng(_)
         | Content::Study
         | Content::Plotter
         | Content::PlotterPart(_)
@@ -230,20 +184,10 @@ fn result(
     })
 }
 
-/// All pages in one PDF.
-fn pdf(structure: &ValueStructure, settings: &Settings) -> Vec<u8> {
-    let none = StrokePlan::default();
-    let pages: Vec<((Placement, Printing), DrawingOptions)> = structure
-        .pages
-        .iter()
-        .map(|page| (page_printing(page.size_mm), structure.page_options(page, settings)))
-        .collect();
-    let sheets: Vec<PdfSheet<'_>> = pages
-        .iter()
-        .map(|((placement, printing), options)| PdfSheet { plan: &none, placement, options, printing })
-        .collect();
-    let title = pages.first().map_or("", |(_, options)| &options.title);
-    output::pdf_sheets(title, &sheets)
+/// All pages.
+pub(super) fn pages(structure: &ValueStructure, settings: &Settings) -> Vec<SheetPages> {
+    let pages = structure.pages.iter();
+    pages.map(|page| SheetPages::page(page.size_mm, structure.page_options(page, settings))).collect()
 }
 
 /// One line at the end: what was found, and where it went.

@@ -4,18 +4,23 @@ mod file;
 mod ink;
 mod net_file;
 mod number;
+mod order_report;
+mod packet_report;
 mod pdf;
 mod plan_report;
 mod plotter;
 mod png;
 mod report;
+mod squared_report;
 mod svg;
 mod underlay;
 
 pub use file::{StagedFile, write_file};
 pub use ink::{Ink, LineWeight, Look, soft_line_mm};
 pub use net_file::net_json;
-pub use pdf::{PdfSheet, pdf, pdf_pages, pdf_sheets};
+pub use order_report::{LineReport, OrderReport, PartReport, SquareReport, StepReport};
+pub use packet_report::{PacketPart, PacketReport};
+pub use pdf::{PdfPart, PdfSheet, pdf, pdf_pages, pdf_parts, pdf_sheets};
 pub use plan_report::{KeyReport, LabelReport, ListedReport, PlanReport};
 pub use plotter::{order_view_png, order_view_svg, plotter_svg};
 pub use png::{grey_png, png, value_map_png};
@@ -23,8 +28,9 @@ pub use report::{
     Count, Distances, Kind, LengthCount, Limits, Merging, Nodes, PageReport, PitchShare, Print,
     ReferenceReport, Report, SheetSize, report_json,
 };
+pub use squared_report::{EnlargedReport, SquareLineReport, SquaredReport};
 pub use svg::{svg, svg_layer};
-pub use underlay::Underlay;
+pub use underlay::{Underlay, grey};
 
 use crate::sheet::Furniture;
 use std::path::PathBuf;
@@ -49,6 +55,15 @@ pub struct DrawingOptions {
     pub furniture: Furniture,
     /// The reference under the lines.
     pub underlay: Option<Underlay>,
+    /// Pieces of it, over that and under the lines.
+    pub pieces: Vec<Underlay>,
+}
+
+impl DrawingOptions {
+    /// The reference and its pieces, in the order in which they are drawn.
+    fn pictures(&self) -> impl Iterator<Item = &Underlay> {
+        self.underlay.iter().chain(&self.pieces)
+    }
 }
 
 impl Default for DrawingOptions {
@@ -63,6 +78,7 @@ impl Default for DrawingOptions {
             ink: Ink::Black,
             furniture: Furniture::default(),
             underlay: None,
+            pieces: Vec::new(),
         }
     }
 }

@@ -1,7 +1,10 @@
 //! The report: what was asked for, what was used and what came out, as JSON that repeats to the byte.
 
 use super::number::rounded;
+use super::order_report::OrderReport;
+use super::packet_report::PacketReport;
 use super::plan_report::PlanReport;
+use super::squared_report::SquaredReport;
 use crate::groups::{AlikeTone, GroupTone};
 use crate::plotter::PlotterFigures;
 use crate::reference::page::PageFigures;
@@ -206,6 +209,15 @@ pub struct Report {
     /// The value structure, when one was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub structure: Option<Structure>,
+    /// The working order, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub order: Option<OrderReport>,
+    /// The squared reference, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub squared: Option<SquaredReport>,
+    /// Where each sheet of a packet is, when one was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub packet: Option<PacketReport>,
     /// How far each step moved the lines at most.
     pub distances_mm: Distances,
     /// Version of the program.
@@ -247,6 +259,9 @@ impl Report {
             plotter: None,
             plan: None,
             structure: None,
+            order: None,
+            squared: None,
+            packet: None,
             distances_mm: Distances::default(),
             version: env!("CARGO_PKG_VERSION").into(),
             timings_ms: None,

@@ -39,8 +39,10 @@ fn drawn(plan: &StrokePlan, placement: &Placement, options: &DrawingOptions, onl
     if !title.is_empty() {
         document = document.add(Title::new(title));
     }
-    if let Some(underlay) = options.underlay.as_ref().filter(|_| wanted(Layer::Reference)) {
-        document = document.add(Group::new().set("id", Layer::Reference.id()).add(image(underlay)));
+    let pictures: Vec<&Underlay> = options.pictures().collect();
+    if !pictures.is_empty() && wanted(Layer::Reference) {
+        let group = Group::new().set("id", Layer::Reference.id());
+        document = document.add(pictures.into_iter().fold(group, |group, picture| group.add(image(picture))));
     }
     // Tints and the squares' grid lie under the lines.
     let has = |layer: Layer| wanted(layer) && options.furniture.has(layer);

@@ -20,15 +20,27 @@ impl Underlay {
     /// The reference (linear reflectance, at any scale) at a strength: 1 as it is, 0 bare paper.
     #[must_use]
     pub fn new(luminance: &Raster<f32>, strength: f64, placement: &Placement, view: View) -> Self {
-        let faint = |&y: &f32| {
-            let encoded = linear_to_srgb(f64::from(y).clamp(0.0, 1.0));
-            (255.0 * (1.0 - strength * (1.0 - encoded))).round() as u8
-        };
-        let grey = luminance.data().iter().map(faint).collect();
-        Self {
-            grey: Raster::from_vec(luminance.width(), luminance.height(), grey),
-            picture_mm: placement.picture_mm,
-            shown: view.transform(placement.sheet_mm),
-        }
+        Self::of_grey(grey(luminance, strength), placement, view)
     }
+
+    /// Grey samples as they are, over the picture.
+    #[must_use]
+    pub fn of_grey(grey: Raster<u8>, placement: &Placement, view: View) -> Self {
+        Self { grey, picture_mm: placement.picture_mm, shown: view.transform(placement.sheet_mm) }
+    }
+
+    /// Grey samples as they are, in a rectangle of the sheet as shown.
+    #[must_use]
+    pub fn piece(grey: Raster<u8>, rect: RectMm) -> Self {
+        Self { grey, picture_mm: rect, shown: Affine::IDENTITY }
+    }
+}
+
+/// Linear reflectance in grey samples of sRGB, at a strength: 1 as it is, 0 bare paper.
+#[must_use]
+pub fn grey(luminance: &Raster<f32>, strength: f64) -> Raster<u8> {
+    luminance.map(|y| {
+        let encoded = linear_to_srgb(f64::from(y).clamp(0.0, 1.0));
+        (255.0 * (1.0 - strength * (1.0 - encoded))).round() as u8
+    })
 }

@@ -8,6 +8,8 @@ use kurbo::{BezPath, Point, Rect, Vec2};
 use std::collections::BTreeMap;
 use std::f64::consts::FRAC_1_SQRT_2;
 
+use crate::sheet::clipped;
+
 /// Most ink of one set alone, and of two that cross, before another set is taken (common practice, no source).
 const MOST_OPEN: f64 = 0.40;
 const MOST_CROSSED: f64 = 0.70;
@@ -128,22 +130,6 @@ fn lines(ink: &mut BezPath, rect: Rect, normal: Vec2, period: f64, share: f64) {
         let kept = clipped(&kept, |p| from + share * period - along(p));
         polygon(ink, &kept);
     }
-}
-
-/// The part of a polygon on which a linear function is not negative (Sutherland & Hodgman 1974).
-fn clipped(points: &[Point], keeps: impl Fn(Point) -> f64) -> Vec<Point> {
-    let mut kept = Vec::new();
-    for (k, &a) in points.iter().enumerate() {
-        let b = points[(k + 1) % points.len()];
-        let (at_a, at_b) = (keeps(a), keeps(b));
-        if at_a >= 0.0 {
-            kept.push(a);
-        }
-        if (at_a >= 0.0) != (at_b >= 0.0) {
-            kept.push(a.lerp(b, at_a / (at_a - at_b)));
-        }
-    }
-    kept
 }
 
 fn corners(r: Rect) -> [Point; 4] {

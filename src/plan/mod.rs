@@ -1,6 +1,6 @@
 //! Plan: the numbered value plan of a net, and the key to it.
 //!
-//! In: the [`BoundaryNet`](crate::transitions::BoundaryNet) with its areas, thin marks, where the sheet lies and what is
+//! In: the [`BoundaryNet`] with its areas, thin marks, where the sheet lies and what is
 //! printed around it. Out: [`Plan`]: labels, leaders and a list, in mm on the sheet as shown; [`KeyValue`]s.
 //! Keeps: a number without a leader lies whole in its area, as far from every line as it can be (to 5 %); no number's box
 //! touches a line, a mark, another number or a leader, and no two leaders cross; an area has a number, far away from it
@@ -18,7 +18,7 @@ use rayon::prelude::*;
 
 use crate::sheet::{Fill, Furniture, Layer, MarkLines, RectMm};
 use crate::tone::ValueScale;
-use crate::transitions::{Outline, Part, WalkError};
+use crate::transitions::{BoundaryNet, NetArea, Outline, Part, WalkError};
 
 pub use ground::PlanGround;
 pub use key::{
@@ -121,6 +121,17 @@ pub struct Plan {
     pub furniture: Furniture,
 }
 
+/// What each area of a net is labelled with; with `halves`, one whose tone lies between two values with the half.
+#[must_use]
+pub fn numbers_of(net: &BoundaryNet, scale: &ValueScale, halves: bool) -> Vec<PlanValue> {
+    let number = |area: &NetArea| match halves && !area.edited {
+        // The value that the artist gave is whole, whatever the tone under it.
+        true => PlanValue::with_halves(area.value, area.tone, scale),
+        false => PlanValue::whole(area.value),
+    };
+    net.areas.iter().map(number).collect()
+}
+
 /// Labels every area of a net; `blocks` are rectangles of the sheet as shown that are taken.
 ///
 /// # Errors
@@ -132,16 +143,7 @@ pub fn label(
     blocks: &[RectMm],
 ) -> Result<Plan, WalkError> {
     let ground = Ground::new(of)?;
-    let values: Vec<PlanValue> = of
-        .net
-        .areas
-        .iter()
-        .map(|area| match options.halves && !area.edited {
-            // The value that the artist gave is whole, whatever the tone under it.
-            true => PlanValue::with_halves(area.value, area.tone, scale),
-            false => PlanValue::whole(area.value),
-        })
-        .collect();
+    let values = numbers_of(of.net, scale, options.halves);
     let seen = |size| Seen::new(ground.lines.iter(), size);
     let numbered: Vec<[Seen; 2]> =
         HEIGHTS_MM.iter().map(|&height| [false, true].map(|half| seen(box_size(half, height)))).collect();
@@ -202,7 +204,7 @@ pub fn label(
     part_grid(&mut plan.furniture, &boxes, GRID_GAP_MM);
     plan.write();
     if options.tints {
-        plan.tint(of, ground.shown, scale.values())?;
+        plan.furniture.fills.extend(tints(of.net, ground.shown, scale.values())?);
     }
     Ok(plan)
 }
@@ -226,28 +228,32 @@ impl Plan {
             self.furniture.fills.push(Fill { layer: Layer::Values, outline: dots, strength: 1.0 });
         }
     }
+}
 
-    /// Tints each area by its value, all but the lightest.
-    fn tint(&mut self, of: &PlanGround<'_>, shown: Affine, last: u8) -> Result<(), WalkError> {
-        let outlines = of.net.outlines()?;
-        for value in 2..=last {
-            let strength = DARKEST_TINT * f64::from(value - 1) / f64::from(last - 1);
-            let mut outline = BezPath::new();
-            for (area, walks) in of.net.areas.iter().zip(&outlines) {
-                if area.value == value {
-                    outline.extend((shown * outline_of(of, walks)).elements().iter().copied());
-                }
-            }
-            if !outline.elements().is_empty() {
-                self.furniture.fills.push(Fill { layer: Layer::Tints, outline, strength });
+/// Tints of all areas by value, all but the lightest, moved from the picture by a transform.
+///
+/// # Errors
+/// [`WalkError`] when the net does not keep its invariants; never on a net made by [`trace`](crate::transitions::trace).
+pub fn tints(net: &BoundaryNet, shown: Affine, last: u8) -> Result<Vec<Fill>, WalkError> {
+    let outlines = net.outlines()?;
+    let mut fills = Vec::new();
+    for value in 2..=last {
+        let strength = DARKEST_TINT * f64::from(value - 1) / f64::from(last - 1);
+        let mut outline = BezPath::new();
+        for (area, walks) in net.areas.iter().zip(&outlines) {
+            if area.value == value {
+                outline.extend((shown * outline_of(net, walks)).elements().iter().copied());
             }
         }
-        Ok(())
+        if !outline.elements().is_empty() {
+            fills.push(Fill { layer: Layer::Tints, outline, strength });
+        }
     }
+    Ok(fills)
 }
 
 /// An area's outline with its holes as one path, in mm on the picture.
-fn outline_of(of: &PlanGround<'_>, outline: &Outline) -> BezPath {
+fn outline_of(net: &BoundaryNet, outline: &Outline) -> BezPath {
     let mut path = BezPath::new();
     for ring in std::iter::once(&outline.outer).chain(&outline.holes) {
         let mut begun = false;
@@ -262,7 +268,7 @@ fn outline_of(of: &PlanGround<'_>, outline: &Outline) -> BezPath {
         for part in ring {
             match *part {
                 Part::Transition { index, backward } => {
-                    let t = &of.net.transitions[index];
+                    let t = &net.transitions[index];
                     to(&mut path, if backward { t.end() } else { t.start() });
                     if backward {
                         t.curve.iter().rev().for_each(|c| path.curve_to(c.p2, c.p1, c.p0));
@@ -272,7 +278,7 @@ fn outline_of(of: &PlanGround<'_>, outline: &Outline) -> BezPath {
                 }
                 Part::Frame { from, to: end } => {
                     to(&mut path, from);
-                    of.net.corners_between(from, end).into_iter().for_each(|p| path.line_to(p));
+                    net.corners_between(from, end).into_iter().for_each(|p| path.line_to(p));
                     path.line_to(end);
                 }
             }

@@ -7,8 +7,9 @@ mod placement;
 mod tiling;
 mod view;
 
+pub(crate) use marks::clipped;
 pub use marks::{
-    Anchor, DEFAULT_PRINTER_MARGIN_MM, DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Fill, Furniture, Layer,
+    Anchor, Cell, DEFAULT_PRINTER_MARGIN_MM, DEFAULT_SQUARE_MM, DEFAULT_SQUARE_US_MM, Fill, Furniture, Layer,
     Lettering, MarkLines, MarkOptions, Rule, Squares, TitleBlock, column_name, furnish,
 };
 

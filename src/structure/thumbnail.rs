@@ -8,6 +8,7 @@ use crate::groups::rounded;
 use crate::plan::hatching::hatched;
 use crate::plan::{KeyValue, key_values};
 use crate::raster::Raster;
+use crate::sheet::clipped;
 use crate::tone::{BreakRule, ToneField, ValueScale, even_breaks, fitted_breaks, histogram};
 use crate::transitions::{AreaPolygon, BoundaryNet, HowMuch, NetOptions, WalkError, trace};
 
@@ -139,26 +140,11 @@ pub(super) fn ink(
     ink
 }
 
-/// The part of a ring within a rectangle (Sutherland & Hodgman 1974); what runs along its edge encloses nothing.
+/// The part of a ring within a rectangle; what runs along its edge encloses nothing.
 fn within(ring: &[Point], r: Rect) -> Vec<Point> {
     let sides: [&dyn Fn(Point) -> f64; 4] =
         [&|p| p.x - r.x0, &|p| r.x1 - p.x, &|p| p.y - r.y0, &|p| r.y1 - p.y];
-    let mut points = ring.to_vec();
-    for side in sides {
-        let mut kept = Vec::new();
-        for (k, &a) in points.iter().enumerate() {
-            let b = points[(k + 1) % points.len()];
-            let (at_a, at_b) = (side(a), side(b));
-            if at_a >= 0.0 {
-                kept.push(a);
-            }
-            if (at_a >= 0.0) != (at_b >= 0.0) {
-                kept.push(a.lerp(b, at_a / (at_a - at_b)));
-            }
-        }
-        points = kept;
-    }
-    points
+    sides.into_iter().fold(ring.to_vec(), |points, side| clipped(&points, side))
 }
 
 /// Each pixel of a small raster from the pixel of a large one in which its middle lies.

@@ -10,7 +10,10 @@ use crate::strokes::SoftLines;
 use crate::structure::StructureOptions;
 use crate::tone::BreakRule;
 
-use super::{ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, PlanSettings, Settings, SquareRule, StudyError};
+use super::{
+    ByHand, DEFAULT_VALUES, ExtraLines, ExtraPlace, OrderSettings, PacketSettings, PlanSettings, Settings,
+    SquareRule, SquaredSettings, StudyError,
+};
 
 /// Which files have what is printed around the picture.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -64,6 +67,12 @@ pub struct Choices {
     pub plan: PlanSettings,
     /// The settings of the value structure, used when that is made.
     pub structure: StructureOptions,
+    /// The working order's settings, used when one is made.
+    pub order: OrderSettings,
+    /// The squared reference's settings, used when one is made.
+    pub squared: SquaredSettings,
+    /// The packet's settings, used when one is made.
+    pub packet: PacketSettings,
 }
 
 impl Default for Choices {
@@ -90,6 +99,9 @@ impl Default for Choices {
             plotter: PlotterOptions::default(),
             plan: PlanSettings::default(),
             structure: StructureOptions::default(),
+            order: OrderSettings::default(),
+            squared: SquaredSettings::default(),
+            packet: PacketSettings::default(),
         }
     }
 }
@@ -137,7 +149,7 @@ impl Choices {
             Layer::Soft => self.direct.soft != SoftLines::None,
             Layer::Thin => self.direct.thin_mm.is_some(),
             Layer::Guides => !self.by_hand.guides.is_empty() && self.extra_plainness.is_none(),
-            Layer::Tints | Layer::Values | Layer::Key | Layer::Structure => false,
+            Layer::Tints | Layer::Values | Layer::Key | Layer::Structure | Layer::Order => false,
             Layer::Squares | Layer::Numbers => marked && self.direct.on_paper.squares != SquareRule::None,
             Layer::Marks => marked,
         };

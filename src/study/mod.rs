@@ -5,12 +5,17 @@ mod by_hand;
 mod choices;
 mod extra;
 pub mod file;
+mod lay;
 mod on_paper;
+mod order;
+mod packet;
+mod pages;
 mod plan;
 mod plotter;
 mod report;
 mod run;
 mod settings;
+mod squared;
 mod structure;
 mod written;
 
@@ -29,13 +34,17 @@ pub use by_hand::{ByHand, ByHandFigures, Entry, EntryFault, SUPPRESS_WITHIN_MM};
 pub use choices::{Choices, Marks};
 pub use extra::{ExtraLines, ExtraPlace};
 pub use on_paper::{OnPaper, Shown, SquareRule};
-pub use plan::{KeyPlace, PlanSettings, ValuePlan, key_printing, page_printing, value_plan};
+pub use order::{BeginRule, DEFAULT_WET_FOR, OrderSettings, OrderSheet, order_sheet};
+pub use packet::{PacketSettings, PacketSheet};
+pub use pages::page_printing;
+pub use plan::{KeyPlace, PlanSettings, ValuePlan, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, most_working_pixels, run, working_scale};
 pub use settings::{
     DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
     DEFAULT_VALUES, Settings, ZoneLimits,
 };
+pub use squared::{DEFAULT_ENLARGED, DEFAULT_TIMES, SquaredSettings, SquaredSheet, squared_sheet};
 pub use structure::{ValueStructure, value_structure};
 pub use written::WrittenError;
 
@@ -166,6 +175,34 @@ pub enum StudyError {
         /// Name of the last square.
         last: String,
     },
+    /// Something that goes by working squares, without any.
+    #[error("this sheet goes by working squares, and there are none; leave out squares, or give their side")]
+    NoSquares,
+    /// A sheet that shows the picture, from stages that did not keep it.
+    #[error("the picture was not kept for this sheet; this is a fault of the program, please report it")]
+    NoPicture,
+    /// An order by groups without groups.
+    #[error(
+        "the working order is to go by groups, and there are none; add [[group]] entries to the study file, the foremost \
+         first, or begin at the top or at a point"
+    )]
+    NoGroupsToGoBy,
+    /// An order that begins at a point, without one.
+    #[error("the working order is to begin at a point; say where with begin-at, or set a focus zone")]
+    NoPoint,
+    /// A point to begin at that is beside the picture.
+    #[error(
+        "{at} is outside the picture, which is {width_mm:.1} x {height_mm:.1} mm on the sheet; measure begin-at from the \
+         picture's top left"
+    )]
+    PointOutside {
+        /// The point as it is written.
+        at: String,
+        /// Width of the picture in mm.
+        width_mm: f64,
+        /// Height of the picture in mm.
+        height_mm: f64,
+    },
     /// Lines that are joined have no one step to be as heavy as.
     #[error(
         "joined lines run along steps of several sizes, so they cannot be heavier by step; leave out the joining or the \
@@ -233,7 +270,7 @@ impl StudyError {
     pub fn wrong_use(&self) -> bool {
         match self {
             Self::Reference(error) => matches!(error, ReferenceError::BadLimit { .. }),
-            Self::Net(_) => false,
+            Self::Net(_) | Self::NoPicture => false,
             Self::Page(error) => error.wrong_use(),
             Self::Sheet(error) => !matches!(error, SheetError::NoPixels),
             Self::Entry { fault, .. } => !matches!(**fault, EntryFault::Guide(_)),

@@ -122,6 +122,7 @@ impl Shown {
             ink: settings.on_paper.ink,
             furniture: if marked { self.furniture.clone() } else { Furniture::default() },
             underlay: self.underlay.clone(),
+            pieces: Vec::new(),
         }
     }
 }

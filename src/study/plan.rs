@@ -8,8 +8,9 @@ use crate::plan::{
     KeyPage, KeyTexts, KeyValue, LEAST_ROOM_MM, Plan, PlanGround, PlanOptions, key_in_margin, key_pages,
     key_values, label,
 };
-use crate::sheet::{Placement, Printing, RectMm, Squares};
+use crate::sheet::{Printing, RectMm, Squares};
 
+use super::pages::{page_mm, squares};
 use super::{Settings, Stages, StudyError, on_paper};
 
 /// Where the key is printed.
@@ -52,11 +53,6 @@ pub struct ValuePlan {
     pub printing: Printing,
     halves: bool,
 }
-
-/// Largest sides of a page that the key is printed on in mm: about A3. Larger ones give way to A4, or letter.
-const LARGEST_KEY_PAGE_MM: [f64; 2] = [300.0, 440.0];
-/// Bare edge of the key's pages beyond what the printer leaves, in mm.
-const KEY_EDGE_MM: f64 = 6.0;
 
 /// Makes the value plan of a study.
 ///
@@ -113,7 +109,7 @@ pub fn value_plan(
             thin: !thin.is_empty(),
             listed,
         };
-        let (page_mm, edge_mm) = key_page_mm(settings, shown.placement.sheet_mm);
+        let (page_mm, edge_mm) = page_mm(settings, shown.placement.sheet_mm, LEAST_ROOM_MM);
         key_pages(&key, &texts, page_mm, edge_mm)
     } else {
         Vec::new()
@@ -180,45 +176,6 @@ impl ValuePlan {
         let (beside, pages) = (self.key_beside, &self.key_pages);
         PlanReport::new(&self.plan, self.halves, &self.squares, &self.key, beside, pages)
     }
-}
-
-/// A page of the key as a sheet of its own, on one page of its size.
-#[must_use]
-pub fn key_printing(page: &KeyPage) -> (Placement, Printing) {
-    page_printing(page.size_mm)
-}
-
-/// A page of a size as a sheet of its own.
-#[must_use]
-pub fn page_printing(size_mm: [f64; 2]) -> (Placement, Printing) {
-    let [width, height] = size_mm;
-    let picture_mm = RectMm { x: 0.0, y: 0.0, width, height };
-    (Placement { sheet_mm: size_mm, picture_mm }, Printing::plain(size_mm))
-}
-
-/// The page for the key, upright, and its bare edge: the printer's paper or the sheet, where the key has room on it and it
-/// is not very large; else A4, or letter.
-pub(super) fn key_page_mm(settings: &Settings, sheet_mm: [f64; 2]) -> ([f64; 2], f64) {
-    let edge = settings.on_paper.print.printer_margin_mm + KEY_EDGE_MM;
-    let asked = match &settings.on_paper.print.paper {
-        Some(paper) => [paper.width_mm, paper.height_mm],
-        None => sheet_mm,
-    };
-    let asked = [asked[0].min(asked[1]), asked[0].max(asked[1])];
-    let suits = |k: usize| asked[k] - 2.0 * edge >= LEAST_ROOM_MM[k] && asked[k] <= LARGEST_KEY_PAGE_MM[k];
-    if suits(0) && suits(1) {
-        return (asked, edge);
-    }
-    let usual = if settings.paper.us { [215.9, 279.4] } else { [210.0, 297.0] };
-    // However much of the page a printer leaves bare, the key is whole.
-    let most = (0..2).map(|k| (usual[k] - LEAST_ROOM_MM[k]) / 2.0).fold(edge, f64::min);
-    (usual, most)
-}
-
-/// The working squares of the picture, when there are any.
-pub(super) fn squares(placement: &Placement, settings: &Settings) -> Option<Squares> {
-    let side_mm = settings.on_paper.square_mm(&settings.paper);
-    side_mm.map(|side| Squares::of(&placement.picture_mm, side))
 }
 
 /// What is listed, in words, square by square in reading order.

@@ -5,18 +5,20 @@ use std::time::Instant;
 use crate::areas::zones::Purpose;
 use crate::areas::{self, AreaMap, AreaOptions};
 use crate::notes::Noted;
+use crate::output::grey;
 use crate::plotter::PlotterPlan;
 use crate::raster::Raster;
 use crate::reference::page::{PageFigures, repair};
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
-use crate::strokes::{StrokePlan, plan_strokes};
+use crate::strokes::StrokePlan;
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
 use crate::transitions::{self, HowMuch, NetOptions, Traced};
 
+use super::lay::{self, ToLay};
 use super::on_paper::{self, Shown};
-use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, plotter};
+use super::{ByHandFigures, Settings, StudyError, amount_notes, by_hand, extra, order, plotter};
 
 /// Working pixels per mm unless the reference or the narrowest width asks for others: a third of a pencil line.
 const WORKING_PX_PER_MM: f64 = 6.0;
@@ -85,6 +87,8 @@ pub struct Stages {
     pub page: Option<PageFigures>,
     /// The reference before and after, when asked for.
     pub before_after: Option<Raster<u8>>,
+    /// The picture in grey samples of sRGB, at the reference's own pixels, when asked for.
+    pub picture: Option<Raster<u8>>,
     /// SHA-256 of the reference's file, in hexadecimal digits.
     pub sha256: String,
     /// The sheet and where the picture lies on it.
@@ -111,6 +115,8 @@ pub struct Stages {
     pub plotter: Option<PlotterPlan>,
     /// How long each step took, in ms, in the order of the steps.
     pub timings_ms: Vec<(Step, f64)>,
+    /// What it takes to lay the sheet again.
+    pub(super) to_lay: ToLay,
 }
 
 /// Runs all stages on a reference that has been read.
@@ -142,12 +148,14 @@ pub fn run(
     let picture = placement.picture_mm;
     let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
+    settings
+        .begin_at
+        .map_or(Ok(()), |at| order::begin_in_picture(&at, [picture.width, picture.height]).map(drop))?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
     let working = resample(&reference.luminance, width, height);
-    let sha256 = reference.sha256.clone();
-    drop(reference);
+    let (sha256, full) = kept_of(reference, settings);
 
     clock.next(Step::Tone);
     let tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
@@ -192,34 +200,29 @@ pub fn run(
 
     clock.next(Step::Strokes);
     let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
-    let mut strokes = plan_strokes(drawn_net, &placement, &settings.stroke_options());
+    let made_by = added.is_none().then(|| lay::of_strokes(settings));
+    let to_lay = ToLay { guides, original, working, made_by };
+    let mut strokes = to_lay.strokes(drawn_net, drawn_thin, &placement, settings);
     if strokes.strokes.is_empty() && !traced.net.transitions.is_empty() {
         notes.push("Every edge is soft and soft edges are left out, so no lines are drawn.".into());
     }
-    strokes.add_thin(drawn_thin, &placement);
-    // Extra lines are laid beside a drawing that has the guide lines already.
-    let guides = if added.is_some() { Vec::new() } else { guides };
-    strokes.add_guides(&guides, &placement);
     if let Some(rect) = &extra_rect {
         strokes = strokes.within(rect);
     }
     notes.extend(extra::nothing_note(settings, &strokes));
-    let shown = on_paper::show(&strokes, &placement, &original, settings, working.as_ref())?.take(&mut notes);
+    let shown = to_lay.show(&strokes, &placement, settings)?.take(&mut notes);
+    let guides = if added.is_some() { &[][..] } else { &to_lay.guides };
+    let drawn = (drawn_net, drawn_thin.as_slice(), guides);
+    let plotter = plotter::plan(&shown, drawn, &placement, extra_rect, settings).take(&mut notes);
     let timings_ms = clock.stop();
 
     Ok(Noted::with(
         Stages {
             page,
             before_after,
+            picture: full,
             sha256,
-            plotter: plotter::plan(
-                &shown,
-                (drawn_net, drawn_thin, &guides),
-                &placement,
-                extra_rect,
-                settings,
-            )
-            .take(&mut notes),
+            plotter,
             placement,
             px_per_mm,
             tone,
@@ -231,9 +234,15 @@ pub fn run(
             strokes,
             shown,
             timings_ms,
+            to_lay,
         },
         notes,
     ))
+}
+
+/// What is kept of a reference once it has been resampled: its SHA-256, and the picture where it is asked for.
+fn kept_of(reference: Reference, settings: &Settings) -> (String, Option<Raster<u8>>) {
+    (reference.sha256, settings.keep_picture.then(|| grey(&reference.luminance, 1.0)))
 }
 
 /// What there is to say of limits that the texture does not bear.

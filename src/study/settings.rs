@@ -1,6 +1,7 @@
 //! Every setting of one study, and the check that they make sense before any work begins.
 
 use crate::areas::AreaOptions;
+use crate::areas::edits::PlaceOnPicture;
 use crate::areas::zones::{
     FOCUS_LEAST_AREA_SHARE, FOCUS_NARROWEST_SHARE, Purpose, REST_LEAST_AREA_SHARE, REST_NARROWEST_SHARE,
     Zones, Zoning,
@@ -97,6 +98,10 @@ pub struct Settings {
     pub by_hand: ByHand,
     /// Only the lines that a lower plainness adds, instead of the drawing.
     pub extra: Option<ExtraLines>,
+    /// Whether the picture at the reference's own pixels is kept, for sheets that show it.
+    pub keep_picture: bool,
+    /// A point where the work begins, which has to lie in the picture.
+    pub begin_at: Option<PlaceOnPicture>,
 }
 
 impl Settings {
@@ -127,6 +132,8 @@ impl Settings {
             plotter: None,
             by_hand: ByHand::default(),
             extra: None,
+            keep_picture: false,
+            begin_at: None,
         }
     }
 

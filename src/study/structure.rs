@@ -2,13 +2,13 @@
 
 use crate::groups::{Alike, AlikeTone, Group};
 use crate::output::DrawingOptions;
-use crate::plan::key_values;
+use crate::plan::{LEAST_ROOM_MM, key_values};
 use crate::structure::{
     PageTexts, Structure, StructureGround, StructureOptions, StructurePage, pages, structure, thumb_room,
 };
 use crate::units::parse_length_mm;
 
-use super::plan::{key_page_mm, squares};
+use super::pages::{page_mm, squares};
 use super::written::{self, WrittenError};
 use super::{Settings, Stages, StudyError};
 
@@ -50,7 +50,7 @@ pub fn value_structure(
         breaks: &settings.breaks,
         squares: squares(placement, settings),
     };
-    let (size_mm, edge_mm) = key_page_mm(settings, stages.shown.placement.sheet_mm);
+    let (size_mm, edge_mm) = page_mm(settings, stages.shown.placement.sheet_mm, LEAST_ROOM_MM);
     let figures = structure(&ground, options, thumb_room(size_mm, edge_mm))?;
     let key = key_values(&traced.values, &tone.reflectance, &tone.scale);
     let [width, height] = ground.size_mm();

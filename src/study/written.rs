@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
+use crate::areas::edits::PlaceOnPicture;
 use crate::areas::zones::{Outline, OutlineError};
 use crate::reference::page::{Corner, Crop, TrueShape};
 use crate::sheet::{Paper, RectMm, SheetError};
@@ -243,6 +244,26 @@ pub(super) fn path(text: &str) -> Result<PathBuf, WrittenError> {
 /// The outline of a zone.
 pub(super) fn outline(text: &str) -> Result<Outline, WrittenError> {
     Ok(text.parse()?)
+}
+
+/// A point of the picture: across and down.
+pub(super) fn point(text: &str) -> Result<PlaceOnPicture, WrittenError> {
+    let hint =
+        "write two measures, across and down from the picture's top left, such as 40%,30% or 25mm,60mm";
+    let (across, down) = text.split_once(',').ok_or_else(|| WrittenError::other(text, hint))?;
+    Ok([across.parse()?, down.parse()?])
+}
+
+/// A number of squares.
+pub(super) fn squares_count(text: &str) -> Result<usize, WrittenError> {
+    let count = text.trim().parse().ok().filter(|count| *count <= 1000);
+    count.ok_or_else(|| WrittenError::other(text, "write a whole number of squares from 0 to 1000"))
+}
+
+/// How many times squares are enlarged.
+pub(super) fn times(text: &str) -> Result<f64, WrittenError> {
+    let times = text.trim().parse().ok().filter(|times| (1.0..=20.0).contains(times));
+    times.ok_or_else(|| WrittenError::other(text, "squares are shown 1 to 20 times as large"))
 }
 
 /// `whole`, a square's name or a rectangle.

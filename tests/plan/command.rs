@@ -241,8 +241,8 @@ fn the_grid_lies_over_the_reference() {
     let content = pdf.get_page_content(first);
     let content = String::from_utf8_lossy(&content);
     let place = |layer: &str| content.find(layer).unwrap_or_else(|| panic!("no {layer} on the page"));
-    assert!(place("/Reference") < place("/Working"), "what is drawn later lies over it");
-    assert!(place("/Working") < place("/Hard") && place("/Hard") < place("/Value"), "lines, then numbers");
+    assert!(place("/reference") < place("/squares"), "what is drawn later lies over it");
+    assert!(place("/squares") < place("/hard") && place("/hard") < place("/values"), "lines, then numbers");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! What is drawn on a page, in mm from its top left, y down.
 
 use super::font::Letters;
-use super::{FONT, IMAGE};
+use super::{FONT, image_name};
 use crate::output::number::rounded;
 use crate::output::{DrawingOptions, Ink};
 use crate::sheet::lettering::{CAPITALS_SHARE, quarter_turned};
@@ -11,9 +11,9 @@ use kurbo::{Affine, BezPath, CubicBez, PathEl, Point};
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};
 
-/// Name of a layer in the content.
+/// Name of a layer in the content: no two have the same.
 pub(super) fn property(layer: Layer) -> &'static [u8] {
-    layer.title().split(' ').next().unwrap_or_default().as_bytes()
+    layer.id().as_bytes()
 }
 
 /// Begins a content whose unit is a mm, `top` being the height of the page in its own units.
@@ -70,15 +70,19 @@ type Line<'a> = (&'a [CubicBez], bool, f64);
 
 /// The reference, which lies under everything.
 pub(super) fn reference(content: &mut Content, options: &DrawingOptions) {
-    let Some(underlay) = &options.underlay else { return };
+    if options.pictures().next().is_none() {
+        return;
+    }
     in_layer(content, Layer::Reference, |content| {
-        let p = &underlay.picture_mm;
-        content.save_state();
-        // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
-        let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
-        transform(content, underlay.shown * square);
-        content.x_object(Name(IMAGE));
-        content.restore_state();
+        for (k, picture) in options.pictures().enumerate() {
+            let p = &picture.picture_mm;
+            content.save_state();
+            // An image fills the unit square, its first row at the top (ISO 32000-1, 8.9.3).
+            let square = Affine::new([p.width, 0.0, 0.0, -p.height, p.x, p.y + p.height]);
+            transform(content, picture.shown * square);
+            content.x_object(Name(&image_name(k)));
+            content.restore_state();
+        }
     });
 }
 

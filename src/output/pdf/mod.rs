@@ -2,6 +2,7 @@
 
 mod content;
 mod font;
+mod outline;
 
 use super::{DrawingOptions, Underlay, clean_title};
 use crate::sheet::{Layer, Page, Placement, Printing};
@@ -10,6 +11,8 @@ use crate::units::MM_PER_INCH;
 use font::Letters;
 use kurbo::Affine;
 use miniz_oxide::deflate::compress_to_vec_zlib;
+use outline::Bookmark;
+use pdf_writer::types::PageMode;
 use pdf_writer::writers::Resources;
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use xmp_writer::{LangId, XmpWriter};
@@ -24,9 +27,14 @@ const COMPRESSION: u8 = 8;
 const LANGUAGE: &str = "en";
 /// Names in the content: the font, the reference, the drawing and what is around it.
 const FONT: &[u8] = b"Letters";
-const IMAGE: &[u8] = b"Reference";
+const IMAGE: &str = "Reference";
 const DRAWING: &[u8] = b"Drawing";
 const AROUND: &[u8] = b"Around";
+
+/// The name of one of a sheet's pictures.
+fn image_name(place: usize) -> Vec<u8> {
+    if place == 0 { IMAGE.into() } else { format!("{IMAGE}{place}").into_bytes() }
+}
 
 /// The drawing as the bytes of a PDF 1.7 file (ISO 32000-1) with one page of the sheet's size.
 #[must_use]
@@ -63,12 +71,42 @@ pub struct PdfSheet<'a> {
 /// Several sheets, one after the other, as the bytes of one PDF 1.7 file.
 #[must_use]
 pub fn pdf_sheets(title: &str, sheets: &[PdfSheet<'_>]) -> Vec<u8> {
+    whole(title, sheets, &[])
+}
+
+/// Sheets that a reader finds under one name.
+#[derive(Clone, Debug)]
+pub struct PdfPart<'a> {
+    /// The name.
+    pub title: &'a str,
+    /// The sheets, one after the other.
+    pub sheets: Vec<PdfSheet<'a>>,
+}
+
+/// The same with a bookmark for each part (ISO 32000-1, 12.3.3).
+#[must_use]
+pub fn pdf_parts(title: &str, parts: &[PdfPart<'_>]) -> Vec<u8> {
+    let mut page = 0;
+    let mut bookmarks = Vec::new();
+    for part in parts {
+        let count: usize = part.sheets.iter().map(|sheet| sheet.printing.pages.len()).sum();
+        if count > 0 {
+            bookmarks.push(Bookmark { title: clean_title(part.title), page });
+        }
+        page += count;
+    }
+    let sheets: Vec<PdfSheet<'_>> = parts.iter().flat_map(|part| part.sheets.iter().copied()).collect();
+    whole(title, &sheets, &bookmarks)
+}
+
+/// All of a file.
+fn whole(title: &str, sheets: &[PdfSheet<'_>], bookmarks: &[Bookmark]) -> Vec<u8> {
     let title = clean_title(title);
     let pages = || sheets.iter().flat_map(|sheet| &sheet.printing.pages);
     let own_texts = pages().flat_map(|page| &page.own.texts);
     let texts = sheets.iter().flat_map(|sheet| &sheet.options.furniture.texts).chain(own_texts);
     let letters = Letters::of(texts.map(|text| text.text.as_str()));
-    let mut objects = Objects::new(sheets, &letters);
+    let mut objects = Objects::new(sheets, &letters, bookmarks.len());
     let mut pdf = Pdf::new();
     let mut hashed: Vec<u8> = title.clone().into_bytes();
     let unit = pages().map(|page| unit_of(page.size_mm)).fold(1.0, f64::max);
@@ -103,14 +141,16 @@ pub fn pdf_sheets(title: &str, sheets: &[PdfSheet<'_>]) -> Vec<u8> {
         group.pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(layer.title()));
     }
     for (sheet, own) in sheets.iter().zip(&objects.sheets) {
-        if let (Some(id), Some(underlay)) = (own.image, &sheet.options.underlay) {
-            hashed.extend(underlay.grey.data());
-            write_image(&mut pdf, id, underlay);
+        for (&id, picture) in own.images.iter().zip(sheet.options.pictures()) {
+            hashed.extend(picture.grey.data());
+            write_image(&mut pdf, id, picture);
         }
     }
     if let Some(font) = objects.font {
         letters.write(&mut pdf, font, || objects.counter.take());
     }
+    outline::write(&mut pdf, &objects.bookmarks, bookmarks, &objects.page);
+    hashed.extend(bookmarks.iter().flat_map(|bookmark| bookmark.title.bytes()));
     let mut info = pdf.document_info(objects.info);
     if !title.is_empty() {
         info.title(TextStr(&title));
@@ -183,6 +223,8 @@ struct Objects {
     layers: Vec<(Layer, Ref)>,
     sheets: Vec<SheetObjects>,
     font: Option<Ref>,
+    /// The outline, then its entries; none without bookmarks.
+    bookmarks: Vec<Ref>,
     counter: Counter,
 }
 
@@ -190,14 +232,14 @@ struct Objects {
 struct SheetObjects {
     drawing: Ref,
     around: Ref,
-    image: Option<Ref>,
+    images: Vec<Ref>,
 }
 
 impl Objects {
-    fn new(sheets: &[PdfSheet<'_>], letters: &Letters) -> Self {
+    fn new(sheets: &[PdfSheet<'_>], letters: &Letters, bookmarks: usize) -> Self {
         let mut counter = Counter(0);
         let held_by = |sheet: &PdfSheet<'_>, layer: Layer| match layer {
-            Layer::Reference => sheet.options.underlay.is_some(),
+            Layer::Reference => sheet.options.pictures().next().is_some(),
             Layer::Hard | Layer::Soft => true,
             Layer::Thin => !sheet.plan.thin.is_empty(),
             Layer::Guides => !sheet.plan.guides.is_empty(),
@@ -223,10 +265,11 @@ impl Objects {
                 .map(|sheet| SheetObjects {
                     drawing: counter.take(),
                     around: counter.take(),
-                    image: sheet.options.underlay.is_some().then(|| counter.take()),
+                    images: sheet.options.pictures().map(|_| counter.take()).collect(),
                 })
                 .collect(),
             font: (!letters.is_empty()).then(|| counter.take()),
+            bookmarks: (0..bookmarks + usize::from(bookmarks > 0)).map(|_| counter.take()).collect(),
             counter,
         }
     }
@@ -241,10 +284,10 @@ impl Objects {
         if let Some(font) = self.font {
             resources.fonts().pair(Name(FONT), font);
         }
-        if own.image.is_some() || shared {
+        if !own.images.is_empty() || shared {
             let mut parts = resources.x_objects();
-            if let Some(image) = own.image {
-                parts.pair(Name(IMAGE), image);
+            for (k, &image) in own.images.iter().enumerate() {
+                parts.pair(Name(&image_name(k)), image);
             }
             if shared {
                 parts.pair(Name(DRAWING), own.drawing).pair(Name(AROUND), own.around);
@@ -258,6 +301,9 @@ fn write_catalog(pdf: &mut Pdf, objects: &Objects) {
     let listed = || objects.layers.iter().map(|&(_, id)| id);
     let mut catalog = pdf.catalog(objects.catalog);
     catalog.pages(objects.pages).metadata(objects.xmp).lang(TextStr(LANGUAGE));
+    if let Some(&outline) = objects.bookmarks.first() {
+        catalog.outlines(outline).page_mode(PageMode::UseOutlines);
+    }
     // ISO 32000-1, table 150: None asks for no scaling; the writer has no method of its own for it.
     catalog.viewer_preferences().display_doc_title(true).pair(Name(b"PrintScaling"), Name(b"None"));
     let mut optional = catalog.insert(Name(b"OCProperties")).dict();

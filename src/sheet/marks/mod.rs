@@ -3,10 +3,13 @@
 //! All of it is laid out on the sheet as shown (mirrored and turned already), outwards from the picture, and keeps off
 //! the edge of the paper that a printer cannot reach. What finds no room is left out, and a note says so.
 
+mod divide;
 mod rules;
 mod squares;
 mod title;
 
+pub use divide::Cell;
+pub(crate) use divide::clipped;
 pub use rules::Rule;
 pub use squares::{Squares, column_name};
 pub use title::TitleBlock;
@@ -62,13 +65,15 @@ pub enum Layer {
     Key,
     /// The sheet of value structure.
     Structure,
+    /// The order in which the working squares are inked.
+    Order,
     /// Crop marks, rules, crosses, title block, trim lines.
     Marks,
 }
 
 impl Layer {
     /// All layers, in the order in which they are drawn.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Reference,
         Self::Tints,
         Self::Hard,
@@ -80,6 +85,7 @@ impl Layer {
         Self::Values,
         Self::Key,
         Self::Structure,
+        Self::Order,
         Self::Marks,
     ];
 
@@ -98,6 +104,7 @@ impl Layer {
             Self::Values => "values",
             Self::Key => "value-key",
             Self::Structure => "structure",
+            Self::Order => "order",
             Self::Marks => "marks",
         }
     }
@@ -117,6 +124,7 @@ impl Layer {
             Self::Values => "Value numbers",
             Self::Key => "Key",
             Self::Structure => "Value structure",
+            Self::Order => "Order of work",
             Self::Marks => "Marks",
         }
     }
@@ -130,7 +138,7 @@ impl Layer {
     /// Whether it is black whatever colour the lines have, because it is read or compared with ink.
     #[must_use]
     pub fn is_black(self) -> bool {
-        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Structure)
+        matches!(self, Self::Tints | Self::Values | Self::Key | Self::Structure | Self::Order)
     }
 }
 

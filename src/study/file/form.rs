@@ -181,6 +181,7 @@ impl Form {
             Self::Word(name, _) | Self::Switch(name, ..) | Self::Numbers { value_name: name, .. } => name,
             Self::Count { most: Some(_), .. } => "COUNT",
             Self::Count { most: None, .. } => "NUMBER",
+            Self::Number { most, .. } if *most < 100.0 => "TIMES",
             Self::Number { .. } => "0..100",
             Self::Degrees => "DEGREES",
             Self::Written(syntax) | Self::Spread(syntax, _) | Self::List(syntax) => syntax.value_name,

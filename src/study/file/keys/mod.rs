@@ -4,12 +4,15 @@
 //! these tables, so that none of them can know a setting that another does not.
 
 mod lines;
+mod order;
+mod packet;
 mod page;
 mod plan;
 mod plotter;
 mod print;
 mod reference;
 mod sheet;
+mod squared;
 mod structure;
 mod syntax;
 mod tones;
@@ -24,7 +27,7 @@ use crate::study::Choices;
 use crate::study::written::WrittenError;
 
 /// All headings of a study file, in order.
-pub static TABLES: [&Table; 10] = [
+pub static TABLES: [&Table; 13] = [
     &reference::REFERENCE,
     &page::PAGE,
     &sheet::SHEET,
@@ -34,6 +37,9 @@ pub static TABLES: [&Table; 10] = [
     &print::PRINT,
     &plan::PLAN,
     &structure::STRUCTURE,
+    &order::ORDER,
+    &squared::SQUARED,
+    &packet::PACKET,
     &plotter::PLOTTER,
 ];
 

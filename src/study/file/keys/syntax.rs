@@ -88,6 +88,12 @@ pub(in crate::study::file) static MEASURE: Syntax = Syntax {
     pattern: concat!("^ *", measure!(), " *$"),
 };
 
+pub(super) static POINT: Syntax = Syntax {
+    value_name: "X,Y",
+    wanted: "a point in quotes: across, then down, such as \"40%,25mm\"",
+    pattern: concat!("^ *", measure!(), " *, *", measure!(), " *$"),
+};
+
 pub(in crate::study::file) static ZONE: Syntax = Syntax {
     value_name: "ZONE",
     wanted: "a zone in quotes, such as \"rect:10%,10%,40%,30%\"",
@@ -139,6 +145,19 @@ pub(super) static EXTRA_PLACE: Syntax = Syntax {
         measure!(),
         "){3}[, ]*) *$"
     ),
+};
+
+/// One sheet of a packet.
+macro_rules! sheet {
+    () => {
+        "(underdrawing|plan|structure|squared|order)"
+    };
+}
+
+pub(super) static SHEETS: Syntax = Syntax {
+    value_name: "all|SHEET,SHEET",
+    wanted: "sheets in quotes, such as \"plan,order\", or \"all\"",
+    pattern: concat!("^ *(all|", sheet!(), "( *, *", sheet!(), ")*) *$"),
 };
 
 pub(super) static SHA256: Syntax =
