@@ -185,7 +185,7 @@ fn what_makes_no_sense_is_refused_before_work() {
         (&["-o", "a.pdf", "--begin", "groups"], "group"),
         (&["-o", "a.pdf", "--begin", "point", "--begin-at", "400%,50%"], "begin-at"),
         (&["-o", "a.pdf", "--tints", "--underlay", "20%"], "--tints"),
-        (&["-o", "a.pdf", "--keep-out", "5mm"], "plotter"),
+        (&["-o", "a.pdf", "--lead-length", "8m"], "a packet is printed"),
     ] {
         let refused = packet(&desk, options);
         assert_eq!(refused.code, 2, "{options:?}: {}", refused.err);
