@@ -80,7 +80,7 @@ fn every_sheet_has_its_pages_and_its_bookmark_in_the_order_of_use() {
 fn its_files_are_those_that_each_command_writes() {
     for more in [
         &[][..],
-        &["--print-on", "60x80mm", "--printer-margin", "3mm", "--overlap", "5mm", "--rotate", "90"],
+        &["--print-on", "60x80mm", "--printer-margin", "3mm", "--overlap", "6mm", "--rotate", "90"],
         &[
             "--underlay",
             "20%",
@@ -93,7 +93,7 @@ fn its_files_are_those_that_each_command_writes() {
             "--soft",
             "broken",
         ],
-        &["--extra-lines", "10", "--chain", "--forms", "pdf"],
+        &["--plainness", "100", "--extra-lines", "0", "--chain", "--forms", "pdf"],
     ] {
         let desk = Desk::with_picture();
         for folder in ["all", "single"] {
