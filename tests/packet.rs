@@ -40,7 +40,8 @@ fn bookmarks(pdf: &Document) -> Vec<(String, usize)> {
         found.push((title, pages.iter().position(|&id| id == page).expect("a page of the file") + 1));
         next = entry.get(b"Next").ok().cloned();
     }
-    assert_eq!(outline.get(b"Count").and_then(Object::as_i64).expect("a count"), found.len() as i64);
+    let count = outline.get(b"Count").and_then(Object::as_i64).expect("a count");
+    assert_eq!(count, found.len() as i64, "the outline says how many there are");
     found
 }
 
