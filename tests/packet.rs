@@ -40,7 +40,8 @@ fn bookmarks(pdf: &Document) -> Vec<(String, usize)> {
         found.push((title, pages.iter().position(|&id| id == page).expect("a page of the file") + 1));
         next = entry.get(b"Next").ok().cloned();
     }
-    assert_eq!(outline.get(b"Count").and_then(Object::as_i64).expect("a count"), found.len() as i64);
+    let count = outline.get(b"Count").and_then(Object::as_i64).expect("a count");
+    assert_eq!(count, found.len() as i64, "the outline says how many there are");
     found
 }
 
@@ -80,7 +81,7 @@ fn every_sheet_has_its_pages_and_its_bookmark_in_the_order_of_use() {
 fn its_files_are_those_that_each_command_writes() {
     for more in [
         &[][..],
-        &["--print-on", "60x80mm", "--printer-margin", "3mm", "--overlap", "5mm", "--rotate", "90"],
+        &["--print-on", "60x80mm", "--printer-margin", "3mm", "--overlap", "6mm", "--rotate", "90"],
         &[
             "--underlay",
             "20%",
@@ -93,7 +94,7 @@ fn its_files_are_those_that_each_command_writes() {
             "--soft",
             "broken",
         ],
-        &["--extra-lines", "10", "--chain", "--forms", "pdf"],
+        &["--plainness", "100", "--extra-lines", "0", "--chain", "--forms", "pdf"],
     ] {
         let desk = Desk::with_picture();
         for folder in ["all", "single"] {
@@ -185,7 +186,7 @@ fn what_makes_no_sense_is_refused_before_work() {
         (&["-o", "a.pdf", "--begin", "groups"], "group"),
         (&["-o", "a.pdf", "--begin", "point", "--begin-at", "400%,50%"], "begin-at"),
         (&["-o", "a.pdf", "--tints", "--underlay", "20%"], "--tints"),
-        (&["-o", "a.pdf", "--keep-out", "5mm"], "plotter"),
+        (&["-o", "a.pdf", "--lead-length", "8m"], "a packet is printed"),
     ] {
         let refused = packet(&desk, options);
         assert_eq!(refused.code, 2, "{options:?}: {}", refused.err);

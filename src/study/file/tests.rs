@@ -65,6 +65,7 @@ fn other(key: &Key) -> &'static str {
             entries.iter().map(|(name, _)| *name).find(|name| *name != usual.text()).unwrap_or_default()
         }
         (Form::Written(syntax), Usual::Value(_)) => match syntax.value_name {
+            "all|SHEET,SHEET" => "plan,order",
             "LENGTH" | "LENGTH|none" => "0.5cm",
             "AREA" => "0.1in2",
             "SHARE" => "12.5%",
