@@ -103,8 +103,8 @@ fn check_format(root: &toml_edit::Table, faults: &mut Vec<FaultAt>) {
 fn read_table(name: &str, at: usize, item: &Item, settings: &mut Vec<Setting>, faults: &mut Vec<FaultAt>) {
     let Some(table) = TABLES.iter().find(|table| table.name == name) else {
         let fault = match find(name) {
-            Some((table, key)) => Fault::Elsewhere { name: key.name, belongs: table.name },
-            None if item.is_table_like() || item.is_array_of_tables() => {
+            // A heading is taken for one even if a setting has its name: [sheets] is meant for [sheet].
+            _ if item.is_table() || item.is_array_of_tables() => {
                 let tables = TABLES.iter().map(|table| table.name);
                 let names: Vec<&'static str> = tables.chain(ENTRIES.iter().map(|e| e.name)).collect();
                 let nearest = nearest(name, &names);
@@ -112,6 +112,7 @@ fn read_table(name: &str, at: usize, item: &Item, settings: &mut Vec<Setting>, f
                 let nearest = if twice { format!("[[{nearest}]]") } else { format!("[{nearest}]") };
                 Fault::UnknownTable { name: name.into(), nearest }
             }
+            Some((table, key)) => Fault::Elsewhere { name: key.name, belongs: table.name },
             None => unknown_key(name),
         };
         faults.push((at, fault));
