@@ -29,8 +29,8 @@ impl Made {
     fn same_mm(self) -> f64 {
         match self {
             Self::Flat | Self::Grain | Self::Photo | Self::Holding => 0.1,
-            Self::Screen => 0.16,
-            Self::Hatch => 0.55,
+            Self::Screen => 0.15,
+            Self::Hatch => 0.5,
             Self::Stipple | Self::HatchHolding => 1.5,
         }
     }

@@ -4,6 +4,7 @@
 //! Units: widths in mm and sizes in mm2 on the sheet; merging heights in L*^2 mm.
 //! Keeps: every pixel belongs to exactly one area; neighbouring areas differ in value.
 
+mod calm;
 mod doubt;
 mod flood;
 mod merge;
@@ -139,6 +140,10 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
         let all = sums_of(&tone.reflectance, &Raster::new(values.width(), values.height(), 0), 1);
         let value = tone.scale.value(all[0].tone() as f32);
         flooded.data_mut().fill(value);
+    }
+    if tone.is_textured() {
+        let least_px = used.least_area_mm2.min(everywhere.least_area_mm2) * px * px;
+        flooded = calm::calm(&flooded, tone.scale.values(), finest_mm * px, least_px);
     }
     let (mut ids, count) = components(&flooded);
     ids.data_mut().iter_mut().for_each(|id| *id -= 1);

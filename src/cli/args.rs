@@ -69,6 +69,27 @@ pub(crate) enum Command {
     Manual,
 }
 
+/// What every sheet besides the drawing takes.
+#[derive(Clone, Debug, Args)]
+pub(crate) struct SheetArgs {
+    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
+    /// --into several, or folders of pictures
+    #[arg(value_name = "REF", required = true)]
+    pub(crate) references: Vec<OsString>,
+
+    /// Everything that a study file can hold, so that all sheets are of the same areas and squares.
+    #[command(flatten)]
+    pub(crate) study: StudyArgs,
+
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: FileArgs,
+
+    /// How the program runs.
+    #[command(flatten)]
+    pub(crate) running: RunningArgs,
+}
+
 /// Settings of `draw`.
 #[derive(Clone, Debug, Args)]
 #[command(after_help = DRAW_EXAMPLES, mut_args(without_other_sheets))]

@@ -100,31 +100,37 @@ pub(crate) trait SheetCommand: Sync + Sized {
     fn run(&self, hidden: bool) -> Result<Vec<String>, Failure>;
 }
 
-/// Makes a command of the arguments of a sheet: with the fields `references`, `files` and `running`, and the functions
-/// `before` and `run` beside them.
+/// Makes a command of the arguments of a sheet: with the field `sheet`, and the functions `before` and `run`
+/// beside them.
 macro_rules! sheet_command {
     ($args:ty, $ends:literal) => {
         impl $crate::cli::batch::SheetCommand for $args {
             const ENDS: &'static str = $ends;
 
             fn references(&self) -> &[std::ffi::OsString] {
-                &self.references
+                &self.sheet.references
             }
 
-            fn files(&self) -> &FileArgs {
-                &self.files
+            fn files(&self) -> &$crate::cli::args::FileArgs {
+                &self.sheet.files
             }
 
-            fn running(&self) -> &RunningArgs {
-                &self.running
+            fn running(&self) -> &$crate::cli::args::RunningArgs {
+                &self.sheet.running
             }
 
             fn names_a_file(&self) -> Option<&'static str> {
-                self.files.names_a_file()
+                self.sheet.files.names_a_file()
             }
 
-            fn one(&self, reference: &std::path::Path, files: FileArgs) -> Self {
-                Self { references: vec![reference.into()], files, ..self.clone() }
+            fn one(&self, reference: &std::path::Path, files: $crate::cli::args::FileArgs) -> Self {
+                Self {
+                    sheet: $crate::cli::args::SheetArgs {
+                        references: vec![reference.into()],
+                        files,
+                        ..self.sheet.clone()
+                    },
+                }
             }
 
             fn check(&self) -> Result<$crate::cli::batch::Checked, Failure> {

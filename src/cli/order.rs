@@ -1,6 +1,5 @@
 //! `order`: the working squares in the order in which they are inked, from the same settings as the drawing.
 
-use std::ffi::OsString;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -9,7 +8,7 @@ use merestone::output::{self, LineWeight};
 use merestone::strokes::{SoftLines, StrokePlan};
 use merestone::study::{BeginRule, OrderSheet, Settings, Stages, order_sheet, page_printing, report};
 
-use super::args::{FileArgs, RunningArgs};
+use super::args::{FileArgs, SheetArgs};
 use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
@@ -18,28 +17,14 @@ use super::job::Job;
 use super::other_sheets::Without;
 use super::print::Failure;
 use super::sheet_pages::{SheetPages, pdf};
-use super::study_args::StudyArgs;
 
 /// Settings of `order`.
 #[derive(Clone, Debug, Args)]
 #[command(after_help = ORDER_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct OrderArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
-    /// --into several, or folders of pictures
-    #[arg(value_name = "REF", required = true)]
-    pub(crate) references: Vec<OsString>,
-
-    /// Everything that a study file can hold, so that the squares are those of the drawing.
+    /// What every sheet takes.
     #[command(flatten)]
-    pub(crate) study: StudyArgs,
-
-    /// Files.
-    #[command(flatten)]
-    pub(crate) files: FileArgs,
-
-    /// How the program runs.
-    #[command(flatten)]
-    pub(crate) running: RunningArgs,
+    pub(crate) sheet: SheetArgs,
 }
 
 const ORDER_EXAMPLES: &str = "Examples:
@@ -103,10 +88,10 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &OrderArgs) -> Result<Before<'_>, Failure> {
-    WITHOUT.check(&args.study)?;
-    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
+    WITHOUT.check(&args.sheet.study)?;
+    let ready = prepare(first(&args.sheet.references), &args.sheet.study, &args.sheet.running, settings)?;
     ready.job.choices.order.check(&ready.settings).map_err(|e| ready.job.failure(&e))?;
-    let outputs = outputs(&args.files, &ready.job)?;
+    let outputs = outputs(&args.sheet.files, &ready.job)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
@@ -136,7 +121,7 @@ fn run(args: &OrderArgs, hidden: bool) -> Result<Vec<String>, Failure> {
         .take(&mut made.notes);
     made.timings_ms.push(("order", since.elapsed().as_secs_f64() * 1e3));
     outputs.divide_pages(sheet.pages.len(), &job.input)?;
-    let timings_ms = made.timings(&args.running);
+    let timings_ms = made.timings(&args.sheet.running);
     let results = outputs
         .list()
         .iter()
@@ -144,7 +129,7 @@ fn run(args: &OrderArgs, hidden: bool) -> Result<Vec<String>, Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    Ok(made.said(&args.running, [summary(&sheet, &outputs)]))
+    Ok(made.said(&args.sheet.running, [summary(&sheet, &outputs)]))
 }
 
 /// The bytes of one output.

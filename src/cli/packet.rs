@@ -1,6 +1,5 @@
 //! `packet`: all sheets of a study in one PDF, from one run of the stages, and the same as files of their own.
 
-use std::ffi::OsString;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -10,7 +9,7 @@ use merestone::study::{
     BeginRule, PacketSheet, Settings, order_sheet, report, squared_sheet, value_plan, value_structure,
 };
 
-use super::args::{FileArgs, RunningArgs};
+use super::args::{FileArgs, SheetArgs};
 use super::batch::{FormOf, first, sheet_command};
 use super::begin::{self, Made, Ready, prepare};
 use super::draw::{self, UNDER_INK_CAUTION};
@@ -18,29 +17,16 @@ use super::files::{Content, Output, Outputs, beside};
 use super::job::Job;
 use super::print::Failure;
 use super::sheet_pages::SheetPages;
-use super::study_args::{StudyArgs, is_of_table};
+use super::study_args::is_of_table;
 use super::{order, plan, squared, structure};
 
 /// Settings of `packet`.
 #[derive(Clone, Debug, Args)]
 #[command(after_help = PACKET_EXAMPLES, mut_args(without_a_plotter))]
 pub(crate) struct PacketArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
-    /// --into several, or folders of pictures
-    #[arg(value_name = "REF", required = true)]
-    pub(crate) references: Vec<OsString>,
-
-    /// Everything that a study file can hold.
+    /// What every sheet takes.
     #[command(flatten)]
-    pub(crate) study: StudyArgs,
-
-    /// Files.
-    #[command(flatten)]
-    pub(crate) files: FileArgs,
-
-    /// How the program runs.
-    #[command(flatten)]
-    pub(crate) running: RunningArgs,
+    pub(crate) sheet: SheetArgs,
 }
 
 const PACKET_EXAMPLES: &str = "Examples:
@@ -75,14 +61,14 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &PacketArgs) -> Result<Before<'_>, Failure> {
-    if let Some(name) = args.study.of_table("plotter") {
+    if let Some(name) = args.sheet.study.of_table("plotter") {
         return Err(Failure::wrong_use(format!(
             "--{name} is about a plotter's file, and a packet is printed; leave it out"
         )));
     }
-    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
+    let ready = prepare(first(&args.sheet.references), &args.sheet.study, &args.sheet.running, settings)?;
     let job = &ready.job;
-    let mut outputs = Outputs::of_sheet(&args.files, job, "-packet")?;
+    let mut outputs = Outputs::of_sheet(&args.sheet.files, job, "-packet")?;
     outputs.pdf_only("a packet")?;
     let own = outputs.list.len();
     let mut sheets = Vec::new();
@@ -117,7 +103,7 @@ fn sheet(which: PacketSheet, args: &PacketArgs, ready: &Ready<'_>) -> Result<She
         PacketSheet::Underdrawing => job.settings(false)?,
         PacketSheet::Plan => {
             plan::check_ground(&job.choices)?;
-            plan::settings(&args.study, job)?
+            plan::settings(&args.sheet.study, job)?
         }
         PacketSheet::Structure => structure::settings(job)?,
         PacketSheet::Squared => squared::settings(job)?,
@@ -131,7 +117,7 @@ fn sheet(which: PacketSheet, args: &PacketArgs, ready: &Ready<'_>) -> Result<She
         PacketSheet::Underdrawing | PacketSheet::Plan | PacketSheet::Structure => Ok(()),
     });
     checked.map_err(|e| job.failure(&e))?;
-    let outputs = |ends| files_of_its_own(&args.files, job, ends);
+    let outputs = |ends| files_of_its_own(&args.sheet.files, job, ends);
     let files = match which {
         PacketSheet::Underdrawing => {
             outputs("-underdrawing").map(|files| draw::outputs(&files, job, &settings)).transpose()?
@@ -185,7 +171,7 @@ fn run(args: &PacketArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     let said = summary(&packet, &outputs);
     figures.packet = Some(packet);
     figures.timings_ms = made
-        .timings(&args.running)
+        .timings(&args.sheet.running)
         .map(|list| list.iter().map(|&(name, ms)| (name.to_owned(), ms)).collect());
     let mut results = outputs
         .list()
@@ -196,7 +182,7 @@ fn run(args: &PacketArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     results.extend(files);
     progress.end();
     outputs.write(&results)?;
-    Ok(made.said(&args.running, [said]))
+    Ok(made.said(&args.sheet.running, [said]))
 }
 
 /// A part of the packet with a bookmark of its own.

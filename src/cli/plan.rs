@@ -1,6 +1,5 @@
 //! `plan`: the numbered value plan, from the same settings as the drawing.
 
-use std::ffi::OsString;
 use std::path::Path;
 use std::time::Instant;
 
@@ -14,7 +13,7 @@ use merestone::study::{
     Choices, KeyPlace, Marks, Settings, Stages, ValuePlan, page_printing, report, value_plan,
 };
 
-use super::args::{FileArgs, RunningArgs};
+use super::args::{FileArgs, SheetArgs};
 use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
@@ -29,22 +28,9 @@ use super::study_args::{StudyArgs, is_of_table};
 #[derive(Clone, Debug, Args)]
 #[command(after_help = PLAN_EXAMPLES, mut_args(without_what_only_a_drawing_has))]
 pub(crate) struct PlanArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
-    /// --into several, or folders of pictures
-    #[arg(value_name = "REF", required = true)]
-    pub(crate) references: Vec<OsString>,
-
-    /// Everything that a study file can hold, so that plan and drawing are of the same areas on the same sheet.
+    /// What every sheet takes.
     #[command(flatten)]
-    pub(crate) study: StudyArgs,
-
-    /// Files.
-    #[command(flatten)]
-    pub(crate) files: FileArgs,
-
-    /// How the program runs.
-    #[command(flatten)]
-    pub(crate) running: RunningArgs,
+    pub(crate) sheet: SheetArgs,
 }
 
 const PLAN_EXAMPLES: &str = "Examples:
@@ -73,12 +59,12 @@ fn without_what_only_a_drawing_has(arg: Arg) -> Arg {
 
 /// Refuses what makes no plan; what a study file says for the drawing alone is passed over instead.
 fn check(args: &PlanArgs, choices: &Choices) -> Result<(), Failure> {
-    if let Some(name) = args.study.of_table("plotter") {
+    if let Some(name) = args.sheet.study.of_table("plotter") {
         return Err(Failure::wrong_use(format!(
             "--{name} is for a plotter, and a plan is printed; leave it out"
         )));
     }
-    for (key, values) in args.study.given() {
+    for (key, values) in args.sheet.study.given() {
         if let Some((name, why)) = ONLY_A_DRAWING.into_iter().find(|&(name, _)| name == key.name) {
             return Err(Failure::wrong_use(format!("--{name} {why}; leave it out")));
         }
@@ -125,12 +111,12 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &PlanArgs) -> Result<Before<'_>, Failure> {
-    refuse_other_sheets(&args.study, "plan")?;
-    let ready = prepare(first(&args.references), &args.study, &args.running, |job| {
+    refuse_other_sheets(&args.sheet.study, "plan")?;
+    let ready = prepare(first(&args.sheet.references), &args.sheet.study, &args.sheet.running, |job| {
         check(args, &job.choices)?;
-        settings(&args.study, job)
+        settings(&args.sheet.study, job)
     })?;
-    let outputs = outputs(&args.files, &ready.job, &ready.settings)?;
+    let outputs = outputs(&args.sheet.files, &ready.job, &ready.settings)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
@@ -152,7 +138,7 @@ fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     // Numbers may lie on pages that the lines alone leave empty; the report says which pages there are.
     made.stages.shown.printing = plan.printing.clone();
     made.timings_ms.push(("plan", since.elapsed().as_secs_f64() * 1e3));
-    let timings_ms = made.timings(&args.running);
+    let timings_ms = made.timings(&args.sheet.running);
     let results = outputs
         .list()
         .iter()
@@ -160,7 +146,7 @@ fn run(args: &PlanArgs, hidden: bool) -> Result<Vec<String>, Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    Ok(made.said(&args.running, [summary(&made.stages, &plan, &outputs)]))
+    Ok(made.said(&args.sheet.running, [summary(&made.stages, &plan, &outputs)]))
 }
 
 /// What is to be written, checked; without names the plan lies beside the reference, or the study file.

@@ -1,6 +1,5 @@
 //! `squared`: the reference with its working squares, and the busiest of them enlarged, from the drawing's settings.
 
-use std::ffi::OsString;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -8,7 +7,7 @@ use clap::{Arg, Args};
 use merestone::output;
 use merestone::study::{Settings, SquaredSheet, Stages, report, squared_sheet};
 
-use super::args::{FileArgs, RunningArgs};
+use super::args::{FileArgs, SheetArgs};
 use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::files::{Content, Outputs};
@@ -17,28 +16,14 @@ use super::order;
 use super::other_sheets::Without;
 use super::print::Failure;
 use super::sheet_pages::{SheetPages, pdf};
-use super::study_args::StudyArgs;
 
 /// Settings of `squared`.
 #[derive(Clone, Debug, Args)]
 #[command(after_help = SQUARED_EXAMPLES, mut_args(without_other_sheets))]
 pub(crate) struct SquaredArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
-    /// --into several, or folders of pictures
-    #[arg(value_name = "REF", required = true)]
-    pub(crate) references: Vec<OsString>,
-
-    /// Everything that a study file can hold, so that the squares are those of the drawing.
+    /// What every sheet takes.
     #[command(flatten)]
-    pub(crate) study: StudyArgs,
-
-    /// Files.
-    #[command(flatten)]
-    pub(crate) files: FileArgs,
-
-    /// How the program runs.
-    #[command(flatten)]
-    pub(crate) running: RunningArgs,
+    pub(crate) sheet: SheetArgs,
 }
 
 const SQUARED_EXAMPLES: &str = "Examples:
@@ -90,10 +75,10 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &SquaredArgs) -> Result<Before<'_>, Failure> {
-    WITHOUT.check(&args.study)?;
-    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
+    WITHOUT.check(&args.sheet.study)?;
+    let ready = prepare(first(&args.sheet.references), &args.sheet.study, &args.sheet.running, settings)?;
     ready.job.choices.squared.check(&ready.settings).map_err(|e| ready.job.failure(&e))?;
-    let outputs = outputs(&args.files, &ready.job)?;
+    let outputs = outputs(&args.sheet.files, &ready.job)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
@@ -123,7 +108,7 @@ fn run(args: &SquaredArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     // The picture fills pages that the lines alone leave empty; the report says which pages there are.
     made.stages.shown.printing = sheet.printing.clone();
     made.timings_ms.push(("squared", since.elapsed().as_secs_f64() * 1e3));
-    let timings_ms = made.timings(&args.running);
+    let timings_ms = made.timings(&args.sheet.running);
     let results = outputs
         .list()
         .iter()
@@ -131,7 +116,7 @@ fn run(args: &SquaredArgs, hidden: bool) -> Result<Vec<String>, Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    Ok(made.said(&args.running, [summary(&sheet, &outputs)]))
+    Ok(made.said(&args.sheet.running, [summary(&sheet, &outputs)]))
 }
 
 /// The bytes of one output.

@@ -1,6 +1,5 @@
 //! `structure`: the value structure, from the same settings as drawing and plan.
 
-use std::ffi::OsString;
 use std::time::Instant;
 
 use clap::{Arg, Args};
@@ -9,7 +8,7 @@ use merestone::output;
 use merestone::strokes::StrokePlan;
 use merestone::study::{Settings, Stages, ValueStructure, page_printing, report, value_structure};
 
-use super::args::{FileArgs, RunningArgs};
+use super::args::{FileArgs, SheetArgs};
 use super::batch::{first, sheet_command};
 use super::begin::{self, Ready, prepare};
 use super::draw::PREVIEW_PX_PER_MM;
@@ -18,28 +17,14 @@ use super::job::{Job, failure};
 use super::other_sheets::Without;
 use super::print::Failure;
 use super::sheet_pages::{SheetPages, pdf};
-use super::study_args::StudyArgs;
 
 /// Settings of `structure`.
 #[derive(Clone, Debug, Args)]
 #[command(after_help = STRUCTURE_EXAMPLES, mut_args(without_what_is_drawn_from))]
 pub(crate) struct StructureArgs {
-    /// The reference: a JPEG, PNG, TIFF, WebP, BMP or GIF picture, or - for standard input; or a study file in .toml. With
-    /// --into several, or folders of pictures
-    #[arg(value_name = "REF", required = true)]
-    pub(crate) references: Vec<OsString>,
-
-    /// Everything that a study file can hold, so that the figures are of the areas that are drawn.
+    /// What every sheet takes.
     #[command(flatten)]
-    pub(crate) study: StudyArgs,
-
-    /// Files.
-    #[command(flatten)]
-    pub(crate) files: FileArgs,
-
-    /// How the program runs.
-    #[command(flatten)]
-    pub(crate) running: RunningArgs,
+    pub(crate) sheet: SheetArgs,
 }
 
 const STRUCTURE_EXAMPLES: &str = "Examples:
@@ -96,9 +81,9 @@ struct Before<'a> {
 
 /// Checks one reference and its files.
 fn before(args: &StructureArgs) -> Result<Before<'_>, Failure> {
-    WITHOUT.check(&args.study)?;
-    let ready = prepare(first(&args.references), &args.study, &args.running, settings)?;
-    let outputs = outputs(&args.files, &ready.job)?;
+    WITHOUT.check(&args.sheet.study)?;
+    let ready = prepare(first(&args.sheet.references), &args.sheet.study, &args.sheet.running, settings)?;
+    let outputs = outputs(&args.sheet.files, &ready.job)?;
     ready.spare_what_is_read(&outputs)?;
     Ok(Before { ready, outputs })
 }
@@ -123,7 +108,7 @@ fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
     let structure =
         value_structure(&made.stages, settings, &job.choices.structure).map_err(|e| failure(&e))?;
     made.timings_ms.push(("structure", since.elapsed().as_secs_f64() * 1e3));
-    let timings_ms = made.timings(&args.running);
+    let timings_ms = made.timings(&args.sheet.running);
     let results = outputs
         .list()
         .iter()
@@ -131,7 +116,7 @@ fn run(args: &StructureArgs, hidden: bool) -> Result<Vec<String>, Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     progress.end();
     outputs.write(&results)?;
-    Ok(made.said(&args.running, [summary(&structure, &outputs)]))
+    Ok(made.said(&args.sheet.running, [summary(&structure, &outputs)]))
 }
 
 /// The bytes of one output.

@@ -146,6 +146,12 @@ pub struct ToneField {
 }
 
 impl ToneField {
+    /// Whether tone is made of marks so coarse that borders follow them: areas and lines are calmed there.
+    #[must_use]
+    pub fn is_textured(&self) -> bool {
+        self.kind.is_ink() && self.mean_width_mm >= TEXTURED_MM
+    }
+
     /// The edge-kept tone as linear reflectance: between pixels light is what mixes.
     #[must_use]
     pub fn light(&self) -> Raster<f32> {
@@ -178,6 +184,8 @@ impl ToneField {
     }
 }
 
+/// Narrowest first mean that makes ink textured, in mm.
+const TEXTURED_MM: f64 = 0.1;
 /// Unevenness in L* that a first mean may leave: the rounds that keep edges take out the rest.
 const UNEVEN_LEFT: f64 = 2.0;
 /// Share of the tiles that have to be that even; the rest is mostly edges.

@@ -130,7 +130,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
         edited: areas.edited.as_ref(),
         reading: Reading::Mean,
     };
-    let outlined_share = regional::textured(tone).then(|| regional::outlined_share(&ground, &lines, &sides));
+    let outlined_share = tone.is_textured().then(|| regional::outlined_share(&ground, &lines, &sides));
     let mut kind = tone.kind;
     if let Some(share) = outlined_share {
         ground.reading = Reading::of(tone.kind, tone.evidence.set_by_hand, share);

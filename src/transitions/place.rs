@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::by_hand;
 use super::lines::Line;
-use super::regional::{Reading, place_regionally, textured};
+use super::regional::{Reading, place_regionally};
 use super::trace::ArcEnd;
 use crate::areas::edits::Edited;
 use crate::raster::Raster;
@@ -110,7 +110,7 @@ pub(super) fn place(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Poi
 /// The same where the tone alone says where a border runs.
 fn place_on_tone(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
     let tone = ground.tone;
-    if textured(tone) {
+    if tone.is_textured() {
         return place_regionally(ground, line, sides);
     }
     let reach = REACH_PX + 1.5 * tone.mean_width_mm * tone.px_per_mm;

@@ -14,7 +14,7 @@ use super::lines::Line;
 use super::place::{Ground, HARD_STEP_L, Side, normals, sample};
 use super::smooth::smooth;
 use crate::colour::{lightness, reflectance};
-use crate::tone::{ReferenceKind, ToneField};
+use crate::tone::ReferenceKind;
 
 /// Steps in which offsets are tried, in pixels.
 const STEP_PX: f64 = 0.5;
@@ -53,14 +53,6 @@ const LIGHT_SIDES: f64 = 0.2;
 const OUTLINED: f64 = 0.65;
 /// Share up to which no line is to be feared and the marks themselves can be read: stippled scenes have 0 to 0.11.
 const UNLINED: f64 = 0.12;
-/// Narrowest first mean that makes a line textured, in mm.
-const TEXTURED_MM: f64 = 0.1;
-
-/// Whether a tone has texture enough for lines to be placed by what lies on both sides.
-pub(super) fn textured(tone: &ToneField) -> bool {
-    tone.kind.is_ink() && tone.mean_width_mm >= TEXTURED_MM
-}
-
 /// Sums over the samples of one side of a point.
 type Sum = [f64; 2];
 
