@@ -105,6 +105,8 @@ pub struct Stages {
     pub traced: Traced,
     /// Thin lights and darks that are no areas, in mm on the picture; those that are drawn.
     pub thin: Vec<ThinMark>,
+    /// Which working pixels lie in an area that the artist has edited; none without edits.
+    pub edited: Option<Raster<bool>>,
     /// Tones of groups, and lines that are not drawn.
     pub by_hand: ByHandFigures,
     /// The strokes in mm on the sheet.
@@ -184,7 +186,13 @@ pub fn run(
     };
     let mut thin = thin_of(&traced);
     let all_thin = thin.clone();
-    let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
+    let looked_at = settings.by_hand.looked_at_for_lines(settings.how_much).map(|how_much| {
+        let own = transitions::trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
+        let thin = thin_of(&own);
+        (own.net, thin)
+    });
+    let suppressed =
+        settings.by_hand.suppress(&mut traced.net, &mut thin, looked_at.as_ref())?.take(&mut notes);
     let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
     notes.extend(said);
     let added = match &settings.extra {
@@ -230,6 +238,7 @@ pub fn run(
             zones_used: area_map.used_in_zones,
             traced,
             thin,
+            edited: area_map.edited.as_ref().map(|edited| area_map.ids.map(|id| edited.pinned[id as usize])),
             by_hand,
             strokes,
             shown,
