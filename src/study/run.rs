@@ -314,10 +314,16 @@ fn coarse_note(original: &Original, placement: &Placement, narrowest_mm: f64) ->
     let given = original.px_per_mm(placement);
     (given < COARSE_PX_PER_MM && given >= LEAST_PX_ACROSS / narrowest_mm).then(|| {
         format!(
-            "The reference is coarse on this sheet: it has {given:.1} pixels per mm there, and lines are sure from \
-             {COARSE_PX_PER_MM:.0} on; take a larger scan or a smaller picture."
+            "The reference is coarse on this sheet: it has {:.1} pixels per mm there, and lines are sure from \
+             {COARSE_PX_PER_MM:.0} on; take a larger scan or a smaller picture.",
+            tenths_below(given)
         )
     })
+}
+
+/// Down to whole tenths: what has fewer than four must not read as having four.
+fn tenths_below(number: f64) -> f64 {
+    (number * 10.0 + 1e-6).floor() / 10.0
 }
 
 /// The working raster's size: the picture at the working scale, never empty.
@@ -358,10 +364,12 @@ pub fn working_scale(
     }
     if given < least {
         notes.push(format!(
-            "The reference is too small for this sheet: it has {given:.1} pixels per mm at {:.0} x {:.0} mm and lines \
+            "The reference is too small for this sheet: it has {:.1} pixels per mm at {:.0} x {:.0} mm and lines \
              {narrowest_mm} mm apart need {least:.1}, so edges are softer than they look; take a larger scan or a \
              smaller picture.",
-            picture.width, picture.height
+            tenths_below(given),
+            picture.width,
+            picture.height
         ));
     }
     Ok(Noted::with(scale, notes))
