@@ -150,9 +150,7 @@ pub fn run(
     let picture = placement.picture_mm;
     let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
-    settings
-        .begin_at
-        .map_or(Ok(()), |at| order::begin_in_picture(&at, [picture.width, picture.height]).map(drop))?;
+    order::check_begin(settings, [picture.width, picture.height])?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
@@ -172,8 +170,7 @@ pub fn run(
 
     clock.next(Step::Transitions);
     let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
-    notes.extend(amount_notes::of_amount(&traced, settings.how_much));
-    notes.extend(amount_notes::of_net(&traced, settings.how_much));
+    notes.extend(amount_notes::of(&traced, settings.how_much));
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {
@@ -186,25 +183,22 @@ pub fn run(
     };
     let mut thin = thin_of(&traced);
     let all_thin = thin.clone();
-    let looked_at = settings.by_hand.looked_at_for_lines(settings.how_much).map(|how_much| {
-        let own = transitions::trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
-        let thin = thin_of(&own);
-        (own.net, thin)
-    });
+    let with = |how_much| {
+        let traced = transitions::trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
+        let thin = thin_of(&traced);
+        (traced, thin)
+    };
+    let looked_at = settings.by_hand.looked_at_for_lines(settings.how_much).map(with);
     let suppressed =
         settings.by_hand.suppress(&mut traced.net, &mut thin, looked_at.as_ref())?.take(&mut notes);
     let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
     notes.extend(said);
-    let added = match &settings.extra {
-        Some(extra) => {
-            let how_much = HowMuch::Plainness(extra.plainness);
-            let options = NetOptions { how_much, ..settings.net_options() };
-            let finer = transitions::trace(&tone, area_map, &options);
-            let net = extra::added_net(&traced, &finer, extra.plainness)?;
-            Some((net, extra::added_thin(&all_thin, thin_of(&finer))))
-        }
-        None => None,
-    };
+    let added = settings.extra.as_ref().map(|extra| {
+        let (finer, finer_thin) = with(HowMuch::Plainness(extra.plainness));
+        let net = extra::added_net(&traced, &finer, extra.plainness)?;
+        Ok::<_, StudyError>((net, extra::added_thin(&all_thin, finer_thin)))
+    });
+    let added = added.transpose()?;
 
     clock.next(Step::Strokes);
     let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
@@ -238,7 +232,7 @@ pub fn run(
             zones_used: area_map.used_in_zones,
             traced,
             thin,
-            edited: area_map.edited.as_ref().map(|edited| area_map.ids.map(|id| edited.pinned[id as usize])),
+            edited: area_map.edited_pixels(),
             by_hand,
             strokes,
             shown,

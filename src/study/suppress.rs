@@ -8,7 +8,7 @@ use crate::areas::zones::said;
 use crate::notes::Noted;
 use crate::output::LengthCount;
 use crate::thin::ThinMark;
-use crate::transitions::{BoundaryNet, HowMuch};
+use crate::transitions::{BoundaryNet, HowMuch, Traced};
 
 /// Lines keep their geometry at every plainness but for whole micrometres where a junction cuts them: within this distance, in
 /// mm, they are the same.
@@ -31,7 +31,7 @@ impl ByHand {
         &self,
         net: &mut BoundaryNet,
         thin: &mut Vec<ThinMark>,
-        looked_at: Option<&(BoundaryNet, Vec<ThinMark>)>,
+        looked_at: Option<&(Traced, Vec<ThinMark>)>,
     ) -> Result<Noted<LengthCount>, StudyError> {
         let size_mm = [net.width_mm, net.height_mm];
         let mut without: Vec<usize> = Vec::new();
@@ -39,7 +39,7 @@ impl ByHand {
         for point in &self.suppressed {
             let p = Point::new(point.what[0].mm(size_mm[0]), point.what[1].mm(size_mm[1]));
             let drawn: Lines<'_> = (net, thin);
-            let meant = looked_at.map_or(drawn, |(net, thin)| (net, thin));
+            let meant = looked_at.map_or(drawn, |(traced, thin)| (&traced.net, thin));
             let nearest = curves(meant).map(|curve| (curve, foot(curve, p)));
             let nearest = nearest.min_by(|(_, a), (_, b)| a.distance(p).total_cmp(&b.distance(p)));
             let (curve, at) = match nearest {
