@@ -26,9 +26,11 @@ Image.MAX_IMAGE_PIXELS = None
 # How far anything may lie from where it should be.
 TOLERANCE_MM = 0.05
 DPI = 600
+# What no run here changes: how near to its edge a printer prints.
+PRINTER_MARGIN_MM = 5
 # Rejoined pages: width of the mean before comparing, and the share of a whole line that may differ at one dpi. What differs are
 # letters: MuPDF lays glyphs on whole pixels, so a number's place is off by up to half a pixel, and differently on a page and on the
-# sheet. On A3 that was 0.278 of a line at 150 dpi, 0.109 at 300 and 0.059 at 600; lines alone differ by a tenth of that.
+# sheet. On A3 that was 0.278 of a line at 150 dpi, 0.109 at 300 and 0.059 at 600.
 MEAN_MM, TILE_SHARE = 0.3, 45
 # What a rule's scales are divided by at their longest divisions, in mm, and how long those are (ticks between are shorter).
 TEN_MM, INCH_MM, LONG_MM = 10, 25.4, (1.75, 2.1)
@@ -132,7 +134,7 @@ def check_assembly(name, page, report, image, px_per_mm):
     """The rules of the page that shows how the others go together, which the printer is measured by."""
     width, height = page["size_mm"]
     # Laid out from the page's edge: 5 mm inside what the printer reaches, and 3 mm more from foot and right.
-    edge = report["print"].get("printer_margin_mm", 5) + 5
+    edge = PRINTER_MARGIN_MM + 5
     foot = {"x": edge, "y": height - edge - 3, "down": False}
     # The longest division at 200 mm is there on the long rule alone.
     counts = []
