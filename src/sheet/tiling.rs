@@ -70,13 +70,15 @@ impl Printing {
 /// Lays the sheet out on the printer's pages.
 ///
 /// `shown` is the size in mm of the sheet as shown, and `holds` tells whether a rectangle of it holds anything that is
-/// to be printed; cells that hold nothing get no page. The pages are turned the way that needs fewer of them.
+/// to be printed; cells that hold nothing get no page. Every page says the `name` of the picture, shortened where it is
+/// long, and the `remark`, never shortened. The pages are turned the way that needs fewer of them.
 ///
 /// # Errors
 /// [`SheetError`] when overlap and margins leave nothing of a page, or far too many pages would be needed.
 pub fn lay_out(
     shown: [f64; 2],
     options: &PrintOptions,
+    name: &str,
     remark: &str,
     holds: &dyn Fn(&RectMm) -> bool,
 ) -> Result<Noted<Printing>, SheetError> {
@@ -106,7 +108,7 @@ pub fn lay_out(
             all.len()
         ));
     }
-    let sheets = page::Sheets { shown, page_mm, factor, options, remark, all: &all, full: &full };
+    let sheets = page::Sheets { shown, page_mm, factor, options, name, remark, all: &all, full: &full };
     Ok(Noted::with(Printing { pages: sheets.pages() }, notes))
 }
 
