@@ -84,6 +84,11 @@ fn title_on(paper: &str, title: TitleBlock, mirrored: bool) -> (Vec<(String, f64
         let [a, b] = text.bounds();
         assert!(a.x >= from - 1e-9 && b.x <= to + 1e-9, "{:?} runs from {} to {}", text.text, a.x, b.x);
         assert!(a.y.max(b.y) <= shown.sheet_mm[1] - 5.0, "{:?} is out of reach", text.text);
+        for cross in &got.value.crosses {
+            let beside = a.x.max(b.x) <= cross.x - 3.0 || a.x.min(b.x) >= cross.x + 3.0;
+            let beyond = a.y.max(b.y) <= cross.y - 3.0 || a.y.min(b.y) >= cross.y + 3.0;
+            assert!(beside || beyond, "{:?} lies over the cross at {cross:?}", text.text);
+        }
     }
     (texts.into_iter().map(|t| (t.text.clone(), t.height_mm)).collect(), got.notes)
 }

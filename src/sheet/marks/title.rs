@@ -1,6 +1,6 @@
 //! The title block: what the sheet is, in a few words under the picture.
 
-use super::{Anchor, Furniture, Ground, Layer, Lettering, Side};
+use super::{Anchor, CROSS_ARM_MM, Furniture, Ground, Layer, Lettering, Side};
 use crate::sheet::lettering::{missing_letters, shortened, width_mm, wrapped};
 use kurbo::Point;
 
@@ -56,7 +56,6 @@ pub(super) fn draw(
     }
     let [left, _, right, _] = ground.reach;
     let start_x = ground.picture.x.max(left);
-    let room_mm = right - start_x;
     let missing = missing_letters(&parts.concat());
     if !missing.is_empty() {
         notes.push(format!(
@@ -67,32 +66,49 @@ pub(super) fn draw(
     let p = &ground.picture;
     let rule_above = furniture.rules.iter().any(|rule| !rule.down && rule.y < p.y);
     let above = if rule_above { ground.room(Side::Top) } else { super::squares::DEPTH_MM };
-    // Outwards: below the picture the first line is nearest, above it the last one.
-    let first_baseline = |depth: f64| {
-        if ground.room(Side::Bottom) - below >= GAP_MM + depth {
-            Some(p.y + p.height + below + GAP_MM)
-        } else if ground.room(Side::Top) - above >= GAP_MM + depth {
-            Some(p.y - above - GAP_MM - depth)
-        } else {
-            None
+    // Beside the cross at the picture's corner lines end before it, beyond it at what the printer reaches.
+    let cross_mm = furniture.crosses.first().map(|cross| p.y - cross.y);
+    let room_mm = |taken: f64| match cross_mm {
+        Some(off) if taken + GAP_MM < off + CROSS_ARM_MM => {
+            right.min(p.x + p.width + off - CROSS_ARM_MM - GAP_MM) - start_x
         }
+        _ => right - start_x,
     };
-    // Lettering of full height comes first; smaller lettering takes fewer lines.
-    let ways =
-        [at_full_height(title.name.trim(), &parts, mirrored, room_mm), smaller(&parts, mirrored, room_mm)];
-    let placed = ways.iter().flatten().find_map(|lines| Some((lines, first_baseline(depth_mm(lines))?)));
+    // Lettering of full height comes first, below the picture or above it; smaller lettering takes fewer lines.
+    let mut least_depth: Option<f64> = None;
+    let mut placed: Option<(Vec<Line>, f64)> = None;
+    for full in [true, false] {
+        for (side, taken) in [(Side::Bottom, below), (Side::Top, above)] {
+            let lines = if full {
+                at_full_height(title.name.trim(), &parts, mirrored, room_mm(taken))
+            } else {
+                smaller(&parts, mirrored, room_mm(taken))
+            };
+            let Some(lines) = lines else { continue };
+            let depth = depth_mm(&lines);
+            least_depth = Some(least_depth.map_or(depth, |least| least.min(depth)));
+            if placed.is_none() && ground.room(side) - taken >= GAP_MM + depth {
+                // Outwards: below the picture the first line is nearest, above it the last one.
+                let start = match side {
+                    Side::Bottom => p.y + p.height + below + GAP_MM,
+                    _ => p.y - above - GAP_MM - depth,
+                };
+                placed = Some((lines, start));
+            }
+        }
+    }
     let Some((lines, mut baseline)) = placed else {
         let what = if mirrored { ", which says that the sheet is mirrored" } else { "" };
-        let least = ways.iter().flatten().map(|lines| depth_mm(lines)).reduce(f64::min);
-        notes.push(match least {
+        notes.push(match least_depth {
             Some(depth) => format!(
                 "There is no room for the title block{what}: it needs {:.0} mm below the picture, or {:.0} mm above it.",
                 (below + GAP_MM + depth).ceil(),
                 (super::squares::DEPTH_MM + GAP_MM + depth).ceil()
             ),
             None => format!(
-                "There is no room for the title block{what}: only {room_mm:.0} mm lie between the picture's left side and \
-                 the edge that the printer reaches."
+                "There is no room for the title block{what}: only {:.0} mm lie between the picture's left side and the \
+                 edge that the printer reaches.",
+                right - start_x
             ),
         });
         return;
@@ -101,9 +117,9 @@ pub(super) fn draw(
         baseline += height_mm * LINE_SPACING;
         furniture.texts.push(Lettering {
             layer: Layer::Marks,
-            text: text.clone(),
+            text,
             at: Point::new(start_x, baseline - height_mm * (LINE_SPACING - 1.0)),
-            height_mm: *height_mm,
+            height_mm,
             anchor: Anchor::Start,
             quarter_turns: 0,
         });

@@ -104,10 +104,13 @@ fn impossible_pages_are_refused() {
     let margin = PrintOptions { printer_margin_mm: 100.0, ..options("a4") };
     let thin = PrintOptions { overlap_mm: 1.0, ..options("a4") };
     let nothing = |options: &PrintOptions, sheet| lay_out(sheet, options, "", "", &|_| true).map(|_| ());
-    for options in [overlap, margin] {
-        let refused = nothing(&options, [297.0, 420.0]);
-        assert!(matches!(refused, Err(SheetError::PageTooSmall { .. })), "{refused:?}");
+    for (refused_options, remedy) in [(overlap, "at most 180 mm"), (margin, "a smaller printer margin")] {
+        let error = nothing(&refused_options, [297.0, 420.0]).expect_err(remedy);
+        assert!(matches!(error, SheetError::PageTooSmall { .. }), "{error:?}");
+        assert!(error.to_string().contains(remedy), "{error}");
     }
+    let most = PrintOptions { overlap_mm: 180.0, ..options("a4") };
+    assert!(nothing(&most, [297.0, 420.0]).is_ok(), "what is said to fit does");
     let refused = nothing(&thin, [297.0, 420.0]);
     assert!(matches!(refused, Err(SheetError::OverlapTooSmall { .. })), "{refused:?}");
     let refused = nothing(&options("a4"), [10_000.0, 10_000.0]);
