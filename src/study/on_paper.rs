@@ -197,12 +197,12 @@ fn title(placement: &Placement, settings: &Settings, enlargement: Option<f64>) -
     let picture = placement.picture_mm;
     let size = format!("picture {} x {} mm", reading(picture.width), reading(picture.height));
     let name = &settings.paper.name;
-    // A size written out is its own name.
-    let named = !name.starts_with(|c: char| c.is_ascii_digit());
-    let sheet = if named {
-        format!("{}, {width} x {height} mm", name.to_uppercase())
-    } else {
-        format!("{width} x {height} mm")
+    let written_out = name.starts_with(|c: char| c.is_ascii_digit());
+    let sheet = match (written_out, settings.paper.us) {
+        (false, _) => format!("{}, {width} x {height} mm", name.to_uppercase()),
+        // A size in inches is what the pad says; one in mm is its own name.
+        (true, true) => format!("{name}, {width} x {height} mm"),
+        (true, false) => format!("{width} x {height} mm"),
     };
     TitleBlock {
         sheet,

@@ -180,7 +180,8 @@ impl Sheets<'_> {
         let said: Vec<&str> = [name, self.remark].into_iter().filter(|part| !part.is_empty()).collect();
         let said = said.join(BETWEEN);
         // Clear of what lies on an edge that is shared: its first cross, and the arrow in its middle.
-        let parts = if self.neighbour(cell, edge.across, edge.down).is_some() {
+        let shared = self.neighbour(cell, edge.across, edge.down).is_some();
+        let parts = if shared {
             let cross = CROSS_PLACES[0] * length;
             let [before, behind] = [cross - CROSS_ARM_MM - GAP_MM, cross + CROSS_ARM_MM + GAP_MM];
             let picture = shortened(self.name, LETTER_MM, length / 2.0 - ARROW_MM - behind);
@@ -210,7 +211,9 @@ impl Sheets<'_> {
                 anchor: Anchor::Start,
                 quarter_turns,
             };
-            write_beyond(cell, transform, edge, vec![text], own);
+            // A row's number beside the page's name would be read with it, so all of the strip before the cross is bare.
+            let bare = if shared && start <= START_MM { vec![from, from + along * end] } else { Vec::new() };
+            write_beyond(cell, transform, edge, vec![text], &bare, own);
         }
     }
 
@@ -238,7 +241,7 @@ impl Sheets<'_> {
             let texts = parts.into_iter().map(|(text, y)| {
                 Lettering::centred(Layer::Marks, text, middle + kurbo::Vec2::new(0.0, y), LETTER_MM)
             });
-            write_beyond(cell, transform, edge, texts.collect(), own);
+            write_beyond(cell, transform, edge, texts.collect(), &[], own);
         }
         if !paths.is_empty() {
             own.lines.push(MarkLines { layer: Layer::Marks, paths, line_mm: MARK_LINE_MM, strength: 1.0 });
@@ -330,13 +333,23 @@ impl Sheets<'_> {
 }
 
 /// Writes texts beyond the trim line of a cell's edge, and clears the ground there from the line to the end of what is
-/// printed, so that no half of a number or a tick of the sheet is left beside them.
-fn write_beyond(cell: &Cell, transform: &Affine, edge: Edge, texts: Vec<Lettering>, own: &mut Furniture) {
+/// printed, so that no half of a number or a tick of the sheet is left beside them; along the edge as far as the texts and
+/// `bare` reach.
+fn write_beyond(
+    cell: &Cell,
+    transform: &Affine,
+    edge: Edge,
+    texts: Vec<Lettering>,
+    bare: &[Point],
+    own: &mut Furniture,
+) {
     let r = &cell.rect;
     let on_edge = edge.ends(r)[0];
     let trim = *transform * on_edge + edge.outwards() * TRIM_GAP_MM;
-    let outer = *transform * (on_edge + edge.outwards() * cell.beyond[edge.place()]);
-    let corners: Vec<Point> = texts.iter().flat_map(Lettering::bounds).collect();
+    // A little further, where the page is bare, so that no edge of a line is left.
+    let outer =
+        *transform * (on_edge + edge.outwards() * cell.beyond[edge.place()]) + edge.outwards() * TRIM_GAP_MM;
+    let corners: Vec<Point> = texts.iter().flat_map(Lettering::bounds).chain(bare.iter().copied()).collect();
     let span = |of: fn(&Point) -> f64| {
         let spread = corners.iter().map(of).fold((f64::MAX, f64::MIN), |(a, b), s| (a.min(s), b.max(s)));
         (spread.0 - CLEARED_MM, spread.1 + CLEARED_MM)
