@@ -9,6 +9,8 @@ use crate::reference::resample;
 use super::PageError;
 use super::surface::{Figures, quadratic, smooth_surface};
 
+mod shadow;
+
 /// How uneven light is told from tone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -67,6 +69,8 @@ const ABOVE: f64 = 0.5;
 const UNDER_WEIGHT: f64 = 0.045;
 /// Rounds of telling paper by the surface and the surface by paper.
 const ROUNDS: usize = 8;
+/// The same where a shadow comes in over the margin: the tones under it have a say, so it takes fewer.
+const SHADOW_ROUNDS: usize = 3;
 /// Without margins: share of cells with ink and paper both that makes a drawing in ink.
 const INK_SHARE: f64 = 0.2;
 /// Least share of cells that has to be paper, and least share of the sixteen parts of the page that has to hold some.
@@ -89,6 +93,9 @@ struct Cells {
     height: usize,
     bright: Vec<f64>,
     dark: Vec<f64>,
+    /// Log light on the whole, and by how much the means of a cell's quarters differ in it.
+    mean: Vec<f64>,
+    uneven: Vec<f64>,
 }
 
 impl Cells {
@@ -97,7 +104,14 @@ impl Cells {
         let count = |side: usize| ((LONG_SIDE_CELLS * side as f64 / longer).round() as usize).max(4);
         let (width, height) = (count(page.width()), count(page.height()));
         let reduced = resample(page, width * CELL, height * CELL);
-        let mut cells = Self { width, height, bright: Vec::new(), dark: Vec::new() };
+        let mut cells = Self {
+            width,
+            height,
+            bright: Vec::new(),
+            dark: Vec::new(),
+            mean: Vec::new(),
+            uneven: Vec::new(),
+        };
         let log = |y: f32| f64::from(y).max(DARK).ln();
         for cy in 0..height {
             for cx in 0..width {
@@ -109,6 +123,15 @@ impl Cells {
                 let at = |rank: f64| samples[(rank * (samples.len() - 1) as f64).round() as usize];
                 cells.bright.push(log(at(BRIGHT_RANK)));
                 cells.dark.push(log(at(DARK_RANK)));
+                let half = CELL / 2;
+                let quarters: [f64; 4] = std::array::from_fn(|q| {
+                    let (left, top) = (cx * CELL + q % 2 * half, cy * CELL + q / 2 * half);
+                    let sum: f32 = (top..top + half).flat_map(|y| &reduced.row(y)[left..left + half]).sum();
+                    log(sum / (half * half) as f32)
+                });
+                cells.mean.push(quarters.iter().sum::<f64>() / 4.0);
+                let ends = quarters.iter().fold([f64::MAX, f64::MIN], |e, &q| [e[0].min(q), e[1].max(q)]);
+                cells.uneven.push(ends[1] - ends[0]);
             }
         }
         cells
@@ -178,16 +201,16 @@ impl Cells {
         quadratic(&Figures { width: self.width, height: self.height, values: &self.bright, weights })
     }
 
-    /// A surface of second degree over the brightest parts: asymmetric least squares, which pulls at what lies under it
-    /// twenty times less (Newey & Powell 1987, "Asymmetric least squares estimation and testing", Econometrica 55), and
-    /// leaves out more and more of what is far under it.
-    fn upper(&self) -> Option<Vec<f64>> {
-        let mut all = self.bright.clone();
+    /// A surface of second degree over the brightest parts of some cells: asymmetric least squares, which pulls at what
+    /// lies under it twenty times less (Newey & Powell 1987, "Asymmetric least squares estimation and testing",
+    /// Econometrica 55), and leaves out more and more of what is far under it.
+    fn upper(&self, among: impl Fn(usize) -> bool, unders: &[f64]) -> Option<Vec<f64>> {
+        let mut all: Vec<f64> = (0..self.len()).filter(|&i| among(i)).map(|i| self.bright[i]).collect();
         let mut surface = vec![rank(&mut all, 0.98); self.len()];
-        for under in [0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3] {
+        for under in unders {
             let weights: Vec<f64> = (0..self.len())
                 .map(|i| match self.bright[i] - surface[i] {
-                    _ if self.outermost(i) => 0.0,
+                    _ if self.outermost(i) || !among(i) => 0.0,
                     r if r > 0.0 => 1.0,
                     r if r > -under => 0.05,
                     _ => 0.0,
@@ -196,6 +219,11 @@ impl Cells {
             surface = self.quadratic(&weights)?;
         }
         Some(surface)
+    }
+
+    /// The same over the whole page, whose tones lie far under it.
+    fn upper_of_all(&self) -> Option<Vec<f64>> {
+        self.upper(|_| true, &[0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3])
     }
 
     /// Which cells are paper by a surface; what goes on evenly from them too.
@@ -241,7 +269,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     let ink: Vec<bool> = (0..cells.len()).map(|i| cells.bright[i] - cells.dark[i] > INK_WITHIN).collect();
     let Some((surface, paper)) = (match how {
         EvenLight::Paper => by_paper(&cells, &content, &ink),
-        EvenLight::Guess => cells.upper().map(|surface| {
+        EvenLight::Guess => cells.upper_of_all().map(|surface| {
             let paper = cells.paper(&surface, &vec![false; cells.len()], &content, &ink);
             (surface, paper)
         }),
@@ -292,21 +320,30 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
             if inked < INK_SHARE * cells.len() as f64 {
                 return None;
             }
-            (vec![false; cells.len()], cells.upper()?)
+            (vec![false; cells.len()], cells.upper_of_all()?)
         }
     };
-    let mut paper = rim.clone();
-    for _ in 0..ROUNDS {
-        paper = cells.paper(&surface, &rim, content, ink);
-        let weights: Vec<f64> = (0..cells.len())
+    let weights_of = |paper: &[bool], surface: &[f64]| -> Vec<f64> {
+        (0..cells.len())
             .map(|i| match (rim[i], paper[i]) {
                 (true, _) => 1.0,
                 (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
                 (_, true) => 1.0,
                 _ => 0.0,
             })
-            .collect();
-        surface = cells.surface(&weights)?;
+            .collect()
+    };
+    let mut paper = rim.clone();
+    if let Some(shadow) = shadow::Shadow::over(cells, &rim) {
+        for _ in 0..SHADOW_ROUNDS {
+            surface = shadow.surface(&weights_of(&paper, &surface))?;
+            paper = cells.paper(&surface, &rim, content, ink);
+        }
+    } else {
+        for _ in 0..ROUNDS {
+            paper = cells.paper(&surface, &rim, content, ink);
+            surface = cells.surface(&weights_of(&paper, &surface))?;
+        }
     }
     let share = paper.iter().filter(|&&p| p).count() as f64 / cells.len() as f64;
     let part = |i: usize| (i % cells.width) * 4 / cells.width + (i / cells.width) * 4 / cells.height * 4;
