@@ -60,6 +60,9 @@ const RIM_DARKER: f64 = 0.35;
 /// How far under the surface a cell inside the picture may lie and still be paper: flat ones, and ones with ink.
 const UNDER_FLAT: f64 = 0.04;
 const UNDER_INK: f64 = 0.08;
+/// Where margins say the light: how far under it paper inside may lie and have a say too. Lit sides of forms are light
+/// tones, and each taken for paper would draw the light down to the next.
+const UNDER_SURE: f64 = 0.015;
 /// How far under it paper may lie that goes on evenly from surer paper, and its most from cell to cell.
 const UNDER_GROWN: f64 = 0.12;
 const GROWN_STEP: f64 = 0.04;
@@ -71,7 +74,7 @@ const UNDER_WEIGHT: f64 = 0.045;
 const ROUNDS: usize = 8;
 /// The same where a shadow comes in over the margin: the tones under it have a say, so it takes fewer.
 const SHADOW_ROUNDS: usize = 3;
-/// Without margins: share of cells with ink and paper both that makes a drawing in ink.
+/// Share of cells with ink and paper both that makes a drawing in ink, whose gaps say the light without margins too.
 const INK_SHARE: f64 = 0.2;
 /// Least share of cells that has to be paper, and least share of the sixteen parts of the page that has to hold some.
 const LEAST_PAPER: f64 = 0.04;
@@ -277,7 +280,12 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.dark[i] - surface[i]).collect();
+    // A cell that lies under the surface as a whole may be a light tone.
+    let mut dips: Vec<f64> = flat
+        .iter()
+        .filter(|&&i| cells.bright[i] > surface[i] - UNDER_FLAT)
+        .map(|&i| cells.dark[i] - surface[i])
+        .collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
     let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
@@ -308,6 +316,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
 
 /// Surface and paper, when paper can be told.
 fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, Vec<bool>)> {
+    let inked = ink.iter().filter(|&&i| i).count() as f64;
     let (rim, mut surface) = match cells.rim(content) {
         Some(rim) => {
             let weights: Vec<f64> = rim.iter().map(|&r| f64::from(u8::from(r))).collect();
@@ -316,25 +325,28 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
         }
         None => {
             // Without margins only the gaps between strokes can be trusted to be paper.
-            let inked = ink.iter().filter(|&&i| i).count() as f64;
             if inked < INK_SHARE * cells.len() as f64 {
                 return None;
             }
             (vec![false; cells.len()], cells.upper_of_all()?)
         }
     };
+    let margins = rim.contains(&true);
     let weights_of = |paper: &[bool], surface: &[f64]| -> Vec<f64> {
         (0..cells.len())
             .map(|i| match (rim[i], paper[i]) {
                 (true, _) => 1.0,
                 (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
+                (_, true) if margins && cells.bright[i] < surface[i] - UNDER_SURE => 0.0,
                 (_, true) => 1.0,
                 _ => 0.0,
             })
             .collect()
     };
     let mut paper = rim.clone();
-    if let Some(shadow) = shadow::Shadow::over(cells, &rim) {
+    // Gaps between strokes say more than tones do.
+    let drawn = inked >= INK_SHARE * cells.len() as f64;
+    if let Some(shadow) = (!drawn).then(|| shadow::Shadow::over(cells, &rim)).flatten() {
         for _ in 0..SHADOW_ROUNDS {
             surface = shadow.surface(&weights_of(&paper, &surface))?;
             paper = cells.paper(&surface, &rim, content, ink);

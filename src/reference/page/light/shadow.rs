@@ -31,8 +31,16 @@ const NONE_WEIGHT: f64 = 0.02;
 const NONE_AT_ALL: f64 = 1.0;
 /// Rounds of a redescending estimate (Geman & McClure 1987), ever less forgiving: scale of rises that the surface does not
 /// follow, and of shadow where none may be.
-const SCALES: [[f64; 2]; 8] =
-    [[0.09, 0.2], [0.09, 0.15], [0.06, 0.1], [0.06, 0.07], [0.04, 0.05], [0.04, 0.04], [0.03, 0.03], [0.03, 0.03]];
+const SCALES: [[f64; 2]; 8] = [
+    [0.09, 0.2],
+    [0.09, 0.15],
+    [0.06, 0.1],
+    [0.06, 0.07],
+    [0.04, 0.05],
+    [0.04, 0.04],
+    [0.03, 0.03],
+    [0.03, 0.03],
+];
 /// The last of them again, after what is not joined to the margin's shadow has been left out.
 const AGAIN: usize = 2;
 /// From how deep on it belongs to the shadow, and how many cells farther its end still may.
@@ -64,8 +72,7 @@ impl<'a> Shadow<'a> {
             return None;
         }
         let weights: Vec<f64> = rim.iter().map(|&r| f64::from(u8::from(r))).collect();
-        let figures =
-            Figures { width: cells.width, height: cells.height, values: &under, weights: &weights };
+        let figures = Figures { width: cells.width, height: cells.height, values: &under, weights: &weights };
         let on_rim = surface_by_steps(&figures, &[])?;
         let mut slopes: Vec<f64> = pairs(cells)
             .filter(|&(from, to, _)| rim[from] && rim[to])
@@ -191,8 +198,6 @@ impl Tones {
     /// Whether all cells from one to another are even and go on evenly.
     fn together(&self, from: usize, to: usize, step: usize) -> bool {
         (from..=to).step_by(step).all(|i| self.even[i])
-            && (from..to)
-                .step_by(step)
-                .all(|i| (self.smooth[i + step] - self.smooth[i]).abs() < SAME / 2.0)
+            && (from..to).step_by(step).all(|i| (self.smooth[i + step] - self.smooth[i]).abs() < SAME / 2.0)
     }
 }
