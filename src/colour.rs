@@ -35,10 +35,23 @@ pub fn reflectance(lightness: f64) -> f64 {
     if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness / CIE_KAPPA }
 }
 
-/// [`lightness`] for pixel loops.
+/// [`lightness`] for pixel loops: within 0.00003 L* of it.
 #[must_use]
 #[inline]
 pub fn lightness_f32(reflectance: f32) -> f32 {
     let y = reflectance.max(0.0);
-    if y > CIE_EPSILON as f32 { 116.0 * y.cbrt() - 16.0 } else { CIE_KAPPA as f32 * y }
+    if y > CIE_EPSILON as f32 { 116.0 * cube_root(y) - 16.0 } else { CIE_KAPPA as f32 * y }
+}
+
+/// Cube root of a positive number, without a call or a branch, so that loops over pixels run in vector registers: a
+/// third of the exponent (W. Kahan and others), then two of Halley's steps, each of which cubes the error of about 4 %.
+#[inline]
+fn cube_root(y: f32) -> f32 {
+    const THIRD_OF_BIAS: u32 = 709_958_130;
+    let mut x = f32::from_bits(y.to_bits() / 3 + THIRD_OF_BIAS);
+    for _ in 0..2 {
+        let cube = x * x * x;
+        x *= (cube + 2.0 * y) / (2.0 * cube + y);
+    }
+    x
 }

@@ -2,6 +2,7 @@
 
 use image::{GrayImage, ImageBuffer, Luma};
 use imageproc::distance_transform::euclidean_squared_distance_transform;
+use rayon::prelude::*;
 
 use crate::raster::Raster;
 
@@ -19,6 +20,46 @@ pub fn squared_distance_to(target: &Raster<bool>) -> Raster<f32> {
         ImageBuffer::from_vec(w as u32, h as u32, mask).expect("a raster holds width x height samples");
     let squared: ImageBuffer<Luma<f64>, Vec<f64>> = euclidean_squared_distance_transform(&mask);
     Raster::from_vec(w, h, squared.into_raw().into_iter().map(|d| d as f32).collect())
+}
+
+/// [`squared_distance_to`] where only distances up to `reach_px` matter: farther pixels get infinity.
+///
+/// The least over each column's neighbourhood by definition: for a few pixels of reach that is several times faster than
+/// lower envelopes, because rows are compared as wholes.
+#[must_use]
+pub fn squared_distance_within(target: &Raster<bool>, reach_px: usize) -> Raster<f32> {
+    let (w, h) = (target.width(), target.height());
+    let mut across = Raster::new(w, h, f32::INFINITY);
+    let square = |apart: usize| if apart <= reach_px { (apart * apart) as f32 } else { f32::INFINITY };
+    across.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
+        let mut last = None;
+        for (x, (o, &is_target)) in out.iter_mut().zip(target.row(y)).enumerate() {
+            last = if is_target { Some(x) } else { last };
+            *o = last.map_or(f32::INFINITY, |l| square(x - l));
+        }
+        let mut next = None;
+        for (x, (o, &is_target)) in out.iter_mut().zip(target.row(y)).enumerate().rev() {
+            next = if is_target { Some(x) } else { next };
+            *o = o.min(next.map_or(f32::INFINITY, |n| square(n - x)));
+        }
+    });
+    let mut nearest = across.clone();
+    let limit = (reach_px * reach_px) as f32;
+    nearest.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
+        for d in 1..=reach_px {
+            let lift = (d * d) as f32;
+            for from in [y.checked_sub(d), Some(y + d).filter(|&below| below < h)].into_iter().flatten() {
+                for (o, &a) in out.iter_mut().zip(across.row(from)) {
+                    let by = a + lift;
+                    *o = if by < *o { by } else { *o };
+                }
+            }
+        }
+        for o in out {
+            *o = if *o > limit { f32::INFINITY } else { *o };
+        }
+    });
+    nearest
 }
 
 /// Least of |x - c|^2 + lift(c) over all pixels c, for each pixel x, in square pixels; a lift of infinity leaves a
@@ -91,6 +132,17 @@ mod tests {
                 let want = (0..w * h).map(|j| apart(j) + lift[j]).fold(f64::INFINITY, f64::min);
                 prop_assert!(got.data()[i].total_cmp(&want).is_eq(), "{} for {}", got.data()[i], want);
             }
+        }
+
+        /// Near pixels as by the transform of imageproc, far ones none.
+        #[test]
+        fn near_distances_are_those_of_the_whole_transform(
+            w in 1_usize..24, h in 1_usize..24, reach in 0_usize..14,
+            bits in proptest::collection::vec(any::<u8>(), 576),
+        ) {
+            let target = Raster::from_vec(w, h, (0..w * h).map(|i| bits[i] < 12).collect());
+            let want = squared_distance_to(&target).map(|d| if d > (reach * reach) as f32 { f32::INFINITY } else { d });
+            prop_assert_eq!(squared_distance_within(&target, reach), want);
         }
 
         /// Against the slow obvious version, on small and thin grids too.

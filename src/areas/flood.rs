@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::components::components;
-use crate::distance::{power_distance, squared_distance_to};
+use crate::distance::{power_distance, squared_distance_within};
 use crate::raster::Raster;
 
 /// Levels of slope that flooding tells apart.
@@ -16,6 +16,16 @@ pub(super) enum Limit<'a> {
     Even(f64),
     /// Where zones are: the pixel's own.
     Local(&'a Raster<f32>),
+}
+
+impl Limit<'_> {
+    /// The largest of all pixels' limits; 0 if none is larger.
+    fn most(&self) -> f64 {
+        match self {
+            Limit::Even(px) => px.max(0.0),
+            Limit::Local(px) => f64::from(px.data().iter().copied().fold(0.0, f32::max)),
+        }
+    }
 }
 
 /// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
@@ -35,17 +45,17 @@ pub(super) fn cores(
     least_px: Limit<'_>,
 ) -> Raster<u8> {
     let (w, h) = (values.width(), values.height());
-    let ladders = match ladder_px {
-        Limit::Even(px) => px > 1.0,
-        Limit::Local(px) => px.data().iter().any(|&l| l > 1.0),
-    };
+    let ladders = ladder_px.most() > 1.0;
+    // Farther than what is asked for is far enough.
+    let room_reach = (narrowest_px.most() / 2.0).ceil() as usize;
+    let ladder_reach = ladder_px.most().ceil() as usize + 1;
     let opened: Vec<Option<Vec<bool>>> = (1..=count)
         .into_par_iter()
         .map(|v| {
             if !values.data().contains(&v) {
                 return None;
             }
-            let room = squared_distance_to(&values.map(|p| p != v));
+            let room = squared_distance_within(&values.map(|p| p != v), room_reach);
             let mut mask = match narrowest_px {
                 Limit::Even(px) => opened_evenly(&room, (px / 2.0).powi(2) as f32),
                 Limit::Local(px) => opened_locally(&room, px),
@@ -54,8 +64,8 @@ pub(super) fn cores(
                 *m = *m && p == v;
             }
             if ladders && v > 1 && v < count {
-                let lighter = squared_distance_to(&values.map(|p| p < v));
-                let darker = squared_distance_to(&values.map(|p| p > v));
+                let lighter = squared_distance_within(&values.map(|p| p < v), ladder_reach);
+                let darker = squared_distance_within(&values.map(|p| p > v), ladder_reach);
                 for (i, m) in mask.iter_mut().enumerate() {
                     let ladder = match ladder_px {
                         Limit::Even(px) => px as f32,
@@ -107,7 +117,8 @@ const ROOM_SLACK: f32 = 0.01;
 /// The union of the discs of one radius whose middles have that much room to the outside.
 fn opened_evenly(room: &Raster<f32>, radius_squared: f32) -> Vec<bool> {
     let inside = room.map(|d| d >= radius_squared - ROOM_SLACK);
-    squared_distance_to(&inside).data().iter().map(|&d| d <= radius_squared).collect()
+    let reach = radius_squared.max(0.0).sqrt().ceil() as usize;
+    squared_distance_within(&inside, reach).data().iter().map(|&d| d <= radius_squared).collect()
 }
 
 /// The same with a radius of its own for each middle, half of `across_px` there: a pixel lies in some disc when the
@@ -193,7 +204,7 @@ mod tests {
         ) {
             let within = Raster::from_vec(w, h, mask[..w * h].iter().map(|&m| m > 0).collect());
             let across = Raster::from_vec(w, h, across[..w * h].iter().map(|&a| f32::from(a) / 2.0).collect());
-            let room = squared_distance_to(&within.map(|m| !m));
+            let room = squared_distance_within(&within.map(|m| !m), 12);
             let got = opened_locally(&room, &across);
             let apart = |i: usize, j: usize| ((i % w).abs_diff(j % w).pow(2) + (i / w).abs_diff(j / w).pow(2)) as f32;
             for (i, &kept) in got.iter().enumerate() {

@@ -34,6 +34,32 @@ fn mirror(i: isize, n: usize) -> usize {
     }
 }
 
+/// Adds to each sample those `k` before and behind it by their weight, `k` from 1 up. Four at a time, which saves three in
+/// four ways to memory and back.
+#[inline]
+fn add_pairs<'a>(half: &[f32], out: &mut [f32], pair: impl Fn(usize) -> [&'a [f32]; 2]) {
+    let n = out.len();
+    let mut k = 1;
+    while k + 4 <= half.len() {
+        let [a, b, c, d] = std::array::from_fn(|i| pair(k + i).map(|row| &row[..n]));
+        let weights = &half[k..k + 4];
+        for (x, o) in out.iter_mut().enumerate() {
+            *o = *o
+                + weights[0] * (a[0][x] + a[1][x])
+                + weights[1] * (b[0][x] + b[1][x])
+                + weights[2] * (c[0][x] + c[1][x])
+                + weights[3] * (d[0][x] + d[1][x]);
+        }
+        k += 4;
+    }
+    for (k, &wt) in half.iter().enumerate().skip(k) {
+        let [before, behind] = pair(k);
+        for ((o, &a), &b) in out.iter_mut().zip(before).zip(behind) {
+            *o += wt * (a + b);
+        }
+    }
+}
+
 /// Blurs with a Gaussian of `sigma_px` pixels; up to 0.2 px the grid is returned as it is.
 #[must_use]
 pub fn gaussian(input: &Raster<f32>, sigma_px: f32) -> Raster<f32> {
@@ -56,12 +82,7 @@ pub fn gaussian(input: &Raster<f32>, sigma_px: f32) -> Raster<f32> {
         for (x, o) in out.iter_mut().enumerate() {
             *o = half[0] * padded[x + radius];
         }
-        for (k, &wt) in half.iter().enumerate().skip(1) {
-            let (left, right) = (&padded[radius - k..], &padded[radius + k..]);
-            for ((o, &a), &b) in out.iter_mut().zip(left).zip(right) {
-                *o += wt * (a + b);
-            }
-        }
+        add_pairs(&half, out, |k| [&padded[radius - k..][..w], &padded[radius + k..][..w]]);
     });
     let mut down = vec![0.0_f32; w * h];
     down.par_chunks_mut(w).enumerate().for_each(|(y, out)| {
@@ -72,11 +93,7 @@ pub fn gaussian(input: &Raster<f32>, sigma_px: f32) -> Raster<f32> {
         for (o, &c) in out.iter_mut().zip(row(0)) {
             *o = half[0] * c;
         }
-        for (k, &wt) in half.iter().enumerate().skip(1) {
-            for ((o, &a), &b) in out.iter_mut().zip(row(-(k as isize))).zip(row(k as isize)) {
-                *o += wt * (a + b);
-            }
-        }
+        add_pairs(&half, out, |k| [row(-(k as isize)), row(k as isize)]);
     });
     Raster::from_vec(w, h, down)
 }

@@ -111,7 +111,11 @@ pub(super) fn close_disc(input: &Raster<f32>, radius_px: f64) -> Raster<f32> {
 }
 
 /// Largest or smallest sample within a disc round each pixel.
-pub(super) fn extreme_disc(input: &Raster<f32>, radius_px: f64, pick: fn(f32, f32) -> f32) -> Raster<f32> {
+pub(super) fn extreme_disc(
+    input: &Raster<f32>,
+    radius_px: f64,
+    pick: impl Fn(f32, f32) -> f32 + Sync,
+) -> Raster<f32> {
     let (w, h) = (input.width(), input.height());
     let r = radius_px.floor() as isize;
     let mut out = input.clone();

@@ -30,7 +30,7 @@ impl Unevenness {
     }
 }
 
-/// Unevenness of `fine` (reflectance already averaged over some width) against `coarse` (twice as wide).
+/// Unevenness of `fine` (L* of a mean over some width) against `coarse` (twice as wide).
 pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f64) -> Unevenness {
     let (w, h) = (fine.width(), fine.height());
     let tile = ((UNEVEN_TILE_MM * px_per_mm) as usize).clamp(4, w.max(h).max(4));
@@ -41,9 +41,9 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
             let (x0, y0) = (t % across * tile, t / across * tile);
             let mut d = Vec::with_capacity(tile * tile);
             for y in y0..(y0 + tile).min(h) {
-                for x in x0..(x0 + tile).min(w) {
-                    d.push((lightness_f32(fine.at(x, y)) - lightness_f32(coarse.at(x, y))).abs());
-                }
+                let across = x0..(x0 + tile).min(w);
+                let pairs = fine.row(y)[across.clone()].iter().zip(&coarse.row(y)[across]);
+                d.extend(pairs.map(|(a, b)| (a - b).abs()));
             }
             let mid = d.len() / 2;
             1.48 * *d.select_nth_unstable_by(mid, f32::total_cmp).1
@@ -56,13 +56,13 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
 ///
 /// The mean twice as wide is the one an octave on in the same list, so each is made once.
 pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Unevenness> {
-    let mean = |mm: f64| gaussian(reflectance, (mm * px_per_mm) as f32);
+    let mean = |mm: f64| gaussian(reflectance, (mm * px_per_mm) as f32).map(lightness_f32);
     let beyond = WIDTHS_MM[WIDTHS_MM.len() - PER_OCTAVE..].iter().map(|mm| 2.0 * mm);
     let means: Vec<Raster<f32>> = WIDTHS_MM.iter().copied().chain(beyond).map(mean).collect();
     (0..WIDTHS_MM.len())
         .map(|i| {
             // Single pixels are compared with a mean over two of them.
-            let single = (i == 0).then(|| gaussian(reflectance, 2.0));
+            let single = (i == 0).then(|| gaussian(reflectance, 2.0).map(lightness_f32));
             unevenness(&means[i], single.as_ref().unwrap_or(&means[i + PER_OCTAVE]), px_per_mm)
         })
         .collect()

@@ -39,6 +39,8 @@ pub(super) struct Woven {
     pub(super) passed: Vec<(usize, f64, Point)>,
     /// The points that it was fitted to.
     pub(super) points: Vec<Point>,
+    /// Which of them are corners.
+    corners: Vec<usize>,
 }
 
 /// What weaving gives.
@@ -79,9 +81,13 @@ pub(super) fn weave(
         .zip(sides_of)
         .map(|(l, at)| shape(ground, l, at, &Tight::default(), options.narrowest_mm))
         .collect();
+    let junctions_mm: Vec<Point> =
+        junctions.iter().map(|j| round_um(Point::new(j.x / tone.px_per_mm, j.y / tone.px_per_mm))).collect();
     let mut round = 0;
+    // What the round before has fitted, less what has been tightened since.
+    let mut before: Vec<Option<Woven>> = vec![None; lines.len()];
     loop {
-        let woven = fit_all(lines, &shapes, &order, junctions, tone.px_per_mm, &tight, options);
+        let woven = fit_all(lines, &shapes, &order, &junctions_mm, &tight, &before, options);
         let (pieces, owner, ends, closed) = pieces(lines, &woven);
         let proof: Vec<ProofLine<'_>> = pieces
             .iter()
@@ -127,6 +133,8 @@ pub(super) fn weave(
             tight[l].crack |= round >= LAST_RESORT;
         }
         let offenders: Vec<usize> = places.into_keys().collect();
+        before = woven.into_iter().map(Some).collect();
+        offenders.iter().for_each(|&l| before[l] = None);
         let fresh: Vec<(usize, Shape)> = offenders
             .par_iter()
             .map(|&l| (l, shape(ground, &lines[l], &sides_of[l], &tight[l], options.narrowest_mm)))
@@ -143,18 +151,18 @@ fn fit_all(
     lines: &[Line],
     shapes: &[Shape],
     order: &[usize],
-    junctions: &[Point],
-    px: f64,
+    junctions_mm: &[Point],
     tight: &[Tight],
+    before: &[Option<Woven>],
     options: &WeaveOptions,
 ) -> Vec<Woven> {
-    let mut at: Vec<Option<Point>> = vec![None; junctions.len()];
+    let mut at: Vec<Option<Point>> = vec![None; junctions_mm.len()];
     let mut woven: Vec<Option<Woven>> = vec![None; lines.len()];
     let mut rest: Vec<usize> = order.to_vec();
     while !rest.is_empty() {
         // Lines whose end junctions lie on fitted lines (or on no line at all) can be fitted side by side.
         let passes: Vec<bool> = {
-            let mut pending = vec![false; junctions.len()];
+            let mut pending = vec![false; junctions_mm.len()];
             rest.iter().flat_map(|&l| &lines[l].passed).for_each(|p| pending[p.junction] = true);
             rest.iter()
                 .map(|&l| lines[l].ends.iter().all(|e| !matches!(e, ArcEnd::Junction(j) if pending[*j])))
@@ -169,12 +177,14 @@ fn fit_all(
         for &l in &ready {
             for end in lines[l].ends {
                 if let ArcEnd::Junction(j) = end {
-                    at[j].get_or_insert(round_um(Point::new(junctions[j].x / px, junctions[j].y / px)));
+                    at[j].get_or_insert(junctions_mm[j]);
                 }
             }
         }
-        let done: Vec<(usize, Woven)> =
-            ready.par_iter().map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, &tight[l], options))).collect();
+        let done: Vec<(usize, Woven)> = ready
+            .par_iter()
+            .map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, &tight[l], before[l].as_ref(), options)))
+            .collect();
         for (l, w) in done {
             for (p, &(_, _, q)) in lines[l].passed.iter().zip(&w.passed) {
                 at[p.junction] = Some(q);
@@ -186,8 +196,15 @@ fn fit_all(
     woven.into_iter().flatten().collect()
 }
 
-/// Fits one line between the places where its ends lie.
-fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: &Tight, options: &WeaveOptions) -> Woven {
+/// Fits one line between the places where its ends lie. What was fitted to the same points before is taken again.
+fn fit_one(
+    line: &Line,
+    shape: &Shape,
+    at: &[Option<Point>],
+    tight: &Tight,
+    before: Option<&Woven>,
+    options: &WeaveOptions,
+) -> Woven {
     let mut points = shape.points.clone();
     for (e, end) in line.ends.iter().enumerate() {
         let target = match end {
@@ -212,6 +229,9 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: &Tight, opti
     }
     corners.sort_unstable();
     corners.dedup();
+    if let Some(same) = before.filter(|b| b.points == points && b.corners == corners) {
+        return same.clone();
+    }
     let tolerance_mm = if tight.is_loose() { options.tolerance_mm } else { 0.5 * options.tolerance_mm };
     let curve = if tight.crack {
         straight(&points, line.closed())
@@ -227,7 +247,7 @@ fn fit_one(line: &Line, shape: &Shape, at: &[Option<Point>], tight: &Tight, opti
             nearest(&curve, fixed.unwrap_or_else(|| between(&points, line.closed(), place)), fixed)
         })
         .collect();
-    Woven { curve, passed, points }
+    Woven { curve, passed, points, corners }
 }
 
 /// The polyline itself, as straight cubics in whole micrometres.
