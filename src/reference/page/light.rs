@@ -387,3 +387,5 @@ fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod shadow_tests;

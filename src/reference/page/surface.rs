@@ -194,6 +194,23 @@ mod tests {
             }
         }
 
+        /// A plane comes back from one side of it and the rises inside.
+        #[test]
+        fn a_plane_comes_back_from_rises(w in 30_usize..90, h in 30_usize..90, a in -1.0..1.0_f64, b in -0.01..0.01_f64, c in -0.01..0.01_f64) {
+            let truth = plane(w, h, [a, b, c]);
+            let weights: Vec<f64> = (0..w * h).map(|i| f64::from(u8::from(i % w < 5))).collect();
+            let values: Vec<f64> = truth.iter().zip(&weights).map(|(&v, &weight)| if weight > 0.0 { v } else { -9.0 }).collect();
+            let steps: Vec<Step> = (0..w * h)
+                .filter(|i| i % w + 3 < w)
+                .map(|from| Step { from, to: from + 3, rise: truth[from + 3] - truth[from], weight: 10.0 })
+                .collect();
+            let figures = Figures { width: w, height: h, values: &values, weights: &weights };
+            let got = surface_by_steps(&figures, &steps).expect("a side and rises determine it");
+            for (i, (g, t)) in got.iter().zip(&truth).enumerate() {
+                prop_assert!((g - t).abs() < 1e-5, "{} for {} at {}", g, t, i);
+            }
+        }
+
         /// A gentle bowl is followed within a hundred and fiftieth of its depth where figures are, whatever its middle.
         #[test]
         fn a_bowl_is_followed(x0 in 0.0..1.0_f64, y0 in 0.0..1.0_f64, depth in 0.1..0.6_f64) {
