@@ -138,3 +138,19 @@ fn even_light_changes_nothing_but_grain() {
     let most = same.data().iter().zip(page.data()).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
     assert!(most < 0.01, "a pixel changed by {most}");
 }
+
+#[test]
+fn even_tones_at_the_edges_are_no_margins() {
+    // A wall of two tones and a table to all edges, with something in the middle.
+    let data = (0..SIDE[0] * SIDE[1]).map(|i| {
+        let (x, y) = ((i % SIDE[0]) as f64 / SIDE[0] as f64, (i / SIDE[0]) as f64 / SIDE[1] as f64);
+        match (x, y) {
+            _ if (x - 0.5).hypot(y - 0.5) < 0.2 => 0.05,
+            _ if y > 0.8 => 0.9,
+            _ if x < 0.45 => 0.6,
+            _ => 0.35,
+        }
+    });
+    let page = Raster::from_vec(SIDE[0], SIDE[1], data.collect());
+    assert_eq!(even(&page, EvenLight::Paper), Err(PageError::NoPaper), "there are no margins");
+}
