@@ -64,8 +64,8 @@ const RIM_RANK: f64 = 0.97;
 /// How far under the surface a cell inside the picture may lie and still be paper: flat ones, and ones with ink.
 const UNDER_FLAT: f64 = 0.04;
 const UNDER_INK: f64 = 0.08;
-/// Where margins say the light: how far under it paper inside may lie and have a say too. Lit sides of forms are light
-/// tones, and each taken for paper would draw the light down to the next.
+/// Where margins say the light and few strokes do: how far under it paper inside may lie and have a say too. Lit sides of
+/// forms are light tones, and each taken for paper would draw the light down to the next.
 const UNDER_SURE: f64 = 0.015;
 /// How far under it paper may lie that goes on evenly from surer paper, and its most from cell to cell.
 const UNDER_GROWN: f64 = 0.12;
@@ -85,6 +85,8 @@ const LEAST_PAPER: f64 = 0.04;
 const LEAST_PARTS: f64 = 0.6;
 /// What shows through is looked for within this, and always taken to be at least that: what JPEG leaves.
 const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
+/// How far under the surface a cell as a whole may lie and tell of it: the back in solid ink at 8 %.
+const UNDER_THROUGH: f64 = 0.09;
 /// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
 /// surface follows a part of it.
 const DIP_RANK: f64 = 0.01;
@@ -294,10 +296,10 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    // A cell that lies under the surface as a whole may be a light tone.
+    // A cell that lies farther under the surface as a whole is rather a light tone.
     let mut dips: Vec<f64> = flat
         .iter()
-        .filter(|&&i| cells.bright[i] > surface[i] - UNDER_FLAT)
+        .filter(|&&i| cells.bright[i] > surface[i] - UNDER_THROUGH)
         .map(|&i| cells.dark[i] - surface[i])
         .collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
@@ -341,21 +343,21 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
             (vec![false; cells.len()], cells.upper_of_all()?)
         }
     };
-    let margins = rim.contains(&true);
+    // Gaps between strokes say the light better than tones do, and paper far from margins is sure there.
+    let drawn = inked >= INK_SHARE * cells.len() as f64;
+    let sure_only = !drawn && rim.contains(&true);
     let weights_of = |paper: &[bool], surface: &[f64]| -> Vec<f64> {
         (0..cells.len())
             .map(|i| match (rim[i], paper[i]) {
                 (true, _) => 1.0,
                 (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
-                (_, true) if margins && cells.bright[i] < surface[i] - UNDER_SURE => 0.0,
+                (_, true) if sure_only && cells.bright[i] < surface[i] - UNDER_SURE => 0.0,
                 (_, true) => 1.0,
                 _ => 0.0,
             })
             .collect()
     };
     let mut paper = rim.clone();
-    // Gaps between strokes say more than tones do.
-    let drawn = inked >= INK_SHARE * cells.len() as f64;
     if let Some(shadow) = (!drawn).then(|| shadow::Shadow::over(cells, &rim)).flatten() {
         for _ in 0..SHADOW_ROUNDS {
             surface = shadow.surface(&weights_of(&paper, &surface))?;
