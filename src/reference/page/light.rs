@@ -87,6 +87,8 @@ const LEAST_PARTS: f64 = 0.6;
 const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
 /// How far under the surface a cell as a whole may lie and tell of it: the back in solid ink at 8 %.
 const UNDER_THROUGH: f64 = 0.09;
+/// Cells that are near, when the dip from paper beside is looked for.
+const NEAR: usize = 3;
 /// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
 /// surface follows a part of it.
 const DIP_RANK: f64 = 0.01;
@@ -245,6 +247,23 @@ impl Cells {
         self.upper(|_| true, &[0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3])
     }
 
+    /// How far the darkest of a cell of paper dips, by what shows through: from the surface where the cell lies on it,
+    /// else from the brightest paper near, for a lit form slopes away and print has edges. `None` too far under.
+    fn dip(&self, i: usize, surface: &[f64], paper: &[bool]) -> Option<f64> {
+        let under = surface[i] - self.bright[i];
+        if under < UNDER_FLAT {
+            return Some(self.dark[i] - surface[i]);
+        }
+        let (x, y) = (i % self.width, i / self.width);
+        let near = (y.saturating_sub(NEAR)..(y + NEAR + 1).min(self.height))
+            .flat_map(|y| (x.saturating_sub(NEAR)..(x + NEAR + 1).min(self.width)).map(move |x| (x, y)))
+            .map(|(x, y)| y * self.width + x)
+            .filter(|&j| paper[j])
+            .map(|j| self.bright[j].min(surface[j]))
+            .fold(self.bright[i], f64::max);
+        (under < UNDER_THROUGH).then_some(self.dark[i] - near)
+    }
+
     /// Which cells are paper by a surface; what goes on evenly from them too.
     fn paper(&self, surface: &[f64], rim: &[bool], content: &[bool], ink: &[bool]) -> Vec<bool> {
         let over = |i: usize| self.bright[i] - surface[i];
@@ -296,12 +315,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    // A cell that lies farther under the surface as a whole is rather a light tone.
-    let mut dips: Vec<f64> = flat
-        .iter()
-        .filter(|&&i| cells.bright[i] > surface[i] - UNDER_THROUGH)
-        .map(|&i| cells.dark[i] - surface[i])
-        .collect();
+    let mut dips: Vec<f64> = flat.iter().filter_map(|&i| cells.dip(i, &surface, &paper)).collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
     let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
