@@ -288,6 +288,32 @@ fn a_suppressed_line_is_on_no_sheet_and_its_areas_stay() {
 }
 
 #[test]
+fn a_line_left_out_stays_out_at_any_plainness_and_may_be_gone() {
+    // The upper edge of the bar, then the disc's left side, which is nearer to where that edge would go on.
+    let bar = "[[suppress]]\nat = [\"57mm\", \"45.5mm\"]\n";
+    let desk = desk(bar);
+    let suppressed = |more: &[&str]| {
+        let outcome = draw(&desk, more);
+        let report = json(&desk, "a.json");
+        (report["suppressed"]["length_mm"].as_f64().unwrap_or(0.0), outcome.err)
+    };
+    let (own, said) = suppressed(&[]);
+    assert!(own > 10.0 && !said.contains("leaves out"), "{own} mm, {said}");
+    // The same line at another plainness that has it too.
+    let (finer, said) = suppressed(&["--plainness", "0"]);
+    assert!((finer - own).abs() < 0.02 && !said.contains("leaves out"), "{finer} mm for {own}, {said}");
+    // Plainer, the bar becomes one with what is around it. A line that was never meant is drawn.
+    let whole = |more: &[&str]| {
+        draw(&desk, more);
+        paths(&desk, "boundary").len()
+    };
+    let (none, said) = suppressed(&["--areas", "2"]);
+    assert!(none.abs() < 1e-9, "{none} mm");
+    assert!(said.contains("note: The line at 57mm, 45.5mm that the study file leaves out"), "{said}");
+    assert!(whole(&["--areas", "2"]) > 0, "the disc is drawn");
+}
+
+#[test]
 fn faults_name_their_line_whenever_they_are_found() {
     let line = 9;
     for (body, line, parts) in [

@@ -135,7 +135,7 @@ fn what_cannot_be_is_refused_before_work() {
         (&["draw", "book", "book/a.png", "--into", "out"], 2, "would both write"),
         (&["draw", "book/a.png", "book/b.png"], 2, "--into"),
         (&["draw", "book", "--into", "nowhere"], 1, "no such folder"),
-        (&["draw", "book", "--into", "book/notes.txt"], 1, "no such folder"),
+        (&["draw", "book", "--into", "book/notes.txt"], 1, "notes.txt is a file and no folder"),
         (&["draw", "-", "book/a.png", "--into", "out"], 2, "standard input"),
         (&["draw", "book", "--into", "out", "--report", "r.json"], 2, "--report names a single file"),
         (&["draw", "book", "--into", "out", "--plotter", "p.svg"], 2, "--plotter names a single file"),

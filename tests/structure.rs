@@ -55,6 +55,23 @@ fn found_groups_are_said_to_be_found() {
 }
 
 #[test]
+fn small_pictures_show_what_the_artist_has_decided() {
+    let plain = desk("");
+    // The ground is made black: 93 L* in the picture, at most 20 now, as the disc nearly is; the bar, between, is left.
+    let decided = desk("[[edit]]\nat = [\"2mm\", \"2mm\"]\nvalue = 5\n");
+    let dark = |desk: &Desk| {
+        let thumbnail = &report(desk, &[])["structure"]["thumbnails"][0];
+        assert_eq!(thumbnail["values"], 2);
+        thumbnail["shares"][1].as_f64().unwrap_or(f64::NAN)
+    };
+    let disc = std::f64::consts::PI * 17.5 * 17.5 / 4800.0;
+    let (before, after) = (dark(&plain), dark(&decided));
+    assert!(before < 0.5 && before > disc - 0.01, "disc, and the bar or not: {before}");
+    // The bar is 45 x 20 mm less what the disc covers of it.
+    assert!(after > 1.0 - 900.0 / 4800.0 - 0.01 && after < 1.0 - 600.0 / 4800.0, "{after}");
+}
+
+#[test]
 fn named_groups_and_pairs_come_from_the_study() {
     let more = "[[group]]\nname = \"ball\"\nzone = \"rect:18mm,24mm,20mm,16mm\"\nvalue = 5\n\
                 [[group]]\nname = \"air\"\nzone = \"rect:0mm,0mm,60mm,10mm\"\nvalue = [1, 2]\n\

@@ -55,6 +55,25 @@ fn has_none(picture: &Raster<f32>, scale: f64, what: &str) {
     assert!(map.regions().is_empty(), "{what} at {scale} px/mm has regions of no pitch");
 }
 
+/// A hatched drawing is the same drawing on a larger sheet: its pitch, its means and what is left of its texture grow with
+/// it, and its tones stay.
+#[test]
+fn texture_grows_with_the_sheet() {
+    // 300 mm across, then twice that, by the same pixels.
+    let hatched = picture(25.0, |x, y| lines(x, y, 30.0, 0.3, if x < 18.0 { 0.3 } else { 0.5 }));
+    let on = |px_per_mm| measure(&hatched, px_per_mm, &ToneOptions::default()).expect("a fair picture").value;
+    let (small, large) = (on(3.0), on(1.5));
+    let pitch = small.pitch_mm.expect("hatching has a pitch");
+    assert!((pitch / 2.5 - 1.0).abs() < WITHIN, "{pitch} mm for 2.5");
+    assert!(small.mean_width_mm > 0.5, "a mean over the hatching, not {} mm", small.mean_width_mm);
+    let twice =
+        |a: f64, b: f64, what: &str| assert!((b / a - 2.0).abs() < 1e-9, "{what}: {a} mm, then {b} mm");
+    twice(pitch, large.pitch_mm.expect("hatching has a pitch"), "pitch");
+    twice(small.mean_width_mm, large.mean_width_mm, "first mean");
+    twice(small.waver.reach_mm, large.waver.reach_mm, "reach of the waver");
+    assert!(large.lightness == small.lightness, "the tones differ");
+}
+
 #[test]
 fn parallel_hatching_has_its_pitch() {
     for scale in SCALES {
@@ -230,7 +249,7 @@ fn a_pitch_that_is_given_decides_the_first_mean() {
     }
     let bare = with(PitchRule::None).expect("no pitch").value;
     assert!(bare.mean_width_mm <= 0.0 && bare.pitch_mm.is_none(), "no texture, no mean");
-    for bad in [0.0, -1.0, 0.05, 5.1, f64::NAN, f64::INFINITY] {
+    for bad in [0.0, -1.0, 0.05, 12.1, f64::NAN, f64::INFINITY] {
         assert!(matches!(with(PitchRule::Fixed(bad)), Err(ToneError::Pitch(_))), "{bad} mm is no pitch");
     }
 }

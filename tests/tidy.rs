@@ -86,3 +86,15 @@ fn only_the_command_line_knows_clap() {
     }
     assert!(users > 0, "no file uses clap, so this test looks for the wrong thing");
 }
+
+#[test]
+fn no_text_holds_both_sides_of_a_merge() {
+    let mut texts = sources(root());
+    texts.retain(|path| !path.starts_with(root().join("target")));
+    texts.extend(["README.md", "DEVELOPERS.md", "tests/README.md"].map(|name| root().join(name)));
+    for path in texts {
+        let text = text(&path);
+        let left = text.lines().find(|line| line.starts_with("<<<<<<< ") || line.starts_with(">>>>>>> "));
+        assert!(left.is_none(), "{}: {left:?} was left by a merge", path.display());
+    }
+}

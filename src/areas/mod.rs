@@ -54,6 +54,14 @@ pub struct AreaMap {
     pub edited: Option<edits::Edited>,
 }
 
+impl AreaMap {
+    /// Which pixels lie in an area that the artist has edited; none without edits.
+    #[must_use]
+    pub fn edited_pixels(&self) -> Option<Raster<bool>> {
+        self.edited.as_ref().map(|edited| self.ids.map(|id| edited.pinned[id as usize]))
+    }
+}
+
 /// Narrowest width that a mean of this width (mm, standard deviation) can bear, in widths: a narrower thing has
 /// lost more than half of its contrast.
 const BEARABLE_WIDTHS: f64 = 1.2;

@@ -12,6 +12,8 @@ use std::thread;
 
 use clap::{Args, ValueEnum};
 
+use merestone::output::file_among;
+
 use super::args::{FileArgs, RunningArgs};
 use super::files::{Output, Outputs, ending_of};
 use super::memory::{self, Bytes};
@@ -179,6 +181,13 @@ fn several<C: SheetCommand>(command: &C, into: &Path) -> Result<(), Failure> {
         return Err(Failure::wrong_use(format!(
             "--{option} names a single file, and with --into each reference has its own; leave it out (--forms says what is \
              written of each)"
+        )));
+    }
+    if let Some(file) = file_among(into) {
+        return Err(Failure::other(format!(
+            "cannot write into {}: {} is a file and no folder; name a folder",
+            into.display(),
+            file.display()
         )));
     }
     if !into.is_dir() {

@@ -5,7 +5,7 @@ use std::fs;
 use std::io::{self, IsTerminal, Read};
 use std::path::{Path, PathBuf};
 
-use merestone::output::{OutputError, StagedFile};
+use merestone::output::{OutputError, StagedFile, file_among};
 use merestone::sheet::Layer;
 
 use super::args::{FileArgs, FormatArg};
@@ -414,6 +414,9 @@ impl Place {
         }
         let folder = folder_of(path);
         let whole = fs::canonicalize(folder).map_err(|e| {
+            if let Some(file) = file_among(folder) {
+                return Failure::other(OutputError::FileForFolder(file.into()));
+            }
             Failure::other(format!(
                 "cannot write {}: the folder {} cannot be opened ({}); make it first",
                 path.display(),

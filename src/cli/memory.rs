@@ -1,6 +1,7 @@
 //! Memory: how it is written, how much is free, and what the work on one reference takes.
 
 use std::fs;
+use std::path::Path;
 use std::str::FromStr;
 
 /// A number of bytes, as written on the command line.
@@ -63,13 +64,24 @@ fn available(meminfo: &str) -> Option<u64> {
 
 /// What is left in the control group of this process (Linux, cgroups(7), version 2).
 fn group_free() -> Option<u64> {
-    let groups = fs::read_to_string("/proc/self/cgroup").ok()?;
+    left_in_group(&fs::read_to_string("/proc/self/cgroup").ok()?, Path::new("/sys/fs/cgroup"))
+}
+
+/// The least that is left in a group of `/proc/self/cgroup` and in those it lies in, each of which may have a limit; none where
+/// none has.
+fn left_in_group(groups: &str, root: &Path) -> Option<u64> {
     let own = groups.lines().find_map(|line| line.strip_prefix("0::/"))?;
-    let number = |file: &str| {
-        let text = fs::read_to_string(format!("/sys/fs/cgroup/{own}/{file}")).ok()?;
-        text.trim().parse::<u64>().ok()
+    let left = |folder: &Path| {
+        let number = |file: &str| fs::read_to_string(folder.join(file)).ok()?.trim().parse::<u64>().ok();
+        // Files that were read lately count as taken, but make room when it is wanted.
+        let table = fs::read_to_string(folder.join("memory.stat")).unwrap_or_default();
+        let files = table.lines().find_map(|line| line.strip_prefix("inactive_file "));
+        let files = files.and_then(|bytes| bytes.trim().parse().ok()).unwrap_or(0);
+        let taken = number("memory.current")?.saturating_sub(files);
+        Some(number("memory.max")?.saturating_sub(taken))
     };
-    Some(number("memory.max")?.saturating_sub(number("memory.current")?))
+    let own = root.join(own);
+    own.ancestors().take_while(|folder| folder.starts_with(root)).filter_map(left).min()
 }
 
 #[cfg(test)]
@@ -85,6 +97,39 @@ mod tests {
         }
         for bad in ["", "4", "GB", "-2GB", "63MB", "4 TB", "nanGB", "1e99GB", "4GBs", "é"] {
             assert!(bad.parse::<Bytes>().is_err(), "{bad:?} was taken");
+        }
+    }
+
+    #[test]
+    fn the_tightest_of_nested_groups_counts() {
+        let dir = tempfile::tempdir().unwrap_or_else(|e| panic!("{e}"));
+        let root = dir.path();
+        let put = |folder: &str, max: &str, current: &str| {
+            let folder = root.join(folder);
+            fs::create_dir_all(&folder).unwrap_or_else(|e| panic!("{e}"));
+            for (file, text) in [("memory.max", max), ("memory.current", current)] {
+                fs::write(folder.join(file), format!("{text}\n")).unwrap_or_else(|e| panic!("{e}"));
+            }
+        };
+        let left = |groups: &str| left_in_group(groups, root);
+        // cgroups(7): version 2 is the line that begins with 0::, and "max" is no limit.
+        put("job/step", "max", "500");
+        assert_eq!(left("0::/job/step\n"), None, "no group has a limit");
+        put("job", "9000", "2000");
+        assert_eq!(left("0::/job/step\n"), Some(7000), "the group around it has one");
+        put("job/step", "3000", "500");
+        assert_eq!(left("0::/job/step\n"), Some(2500), "its own is tighter");
+        put("job", "9000", "8900");
+        assert_eq!(left("0::/job/step\n"), Some(100), "little is left around it");
+        put("job", "9000", "9500");
+        assert_eq!(left("0::/job/step\n"), Some(0), "more is taken than allowed");
+        fs::write(root.join("job/memory.stat"), "anon 8000\ninactive_file 700\n")
+            .unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(left("0::/job\n"), Some(200), "files that were read make room");
+        put("", "60", "10");
+        assert_eq!(left("0::/\n"), Some(50), "the root of a container");
+        for other in ["", "12:memory:/job\n", "0::job\n", "0::/gone\n"] {
+            assert!(left(other).is_none_or(|left| left == 50), "{other:?} of no group of version 2");
         }
     }
 

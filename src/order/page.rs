@@ -160,7 +160,7 @@ pub fn order_pages(of: &Drawn<'_>) -> Noted<Vec<OrderPage>> {
         at += PARAGRAPH_MM;
     }
     let top = at.max(y + map_mm.height) + 4.0;
-    let pages = table::fill(of, first, top);
+    let pages = table::fill(of, &first, top);
     Noted::with(pages, notes)
 }
 

@@ -98,6 +98,13 @@ fn refuse_over_size_limit(_path: &Path, _bytes: &[u8]) -> Result<(), OutputError
     Ok(())
 }
 
+/// The first part of a folder's path that is there but is no folder.
+#[must_use]
+pub fn file_among(folder: &Path) -> Option<&Path> {
+    let there = folder.ancestors().find(|part| part.exists())?;
+    (!there.is_dir()).then_some(there)
+}
+
 /// The sentence for what the system refused.
 fn explain(path: &Path, folder: &Path, source: std::io::Error) -> OutputError {
     let path: PathBuf = path.into();
@@ -105,7 +112,10 @@ fn explain(path: &Path, folder: &Path, source: std::io::Error) -> OutputError {
         ErrorKind::AlreadyExists => OutputError::Exists(path),
         // Some folders take no files and say that the file is not found, /proc for one.
         ErrorKind::NotFound if folder.is_dir() => OutputError::NotPermitted(path),
-        ErrorKind::NotFound | ErrorKind::NotADirectory => OutputError::NoFolder(folder.into()),
+        ErrorKind::NotFound | ErrorKind::NotADirectory => match file_among(folder) {
+            Some(file) => OutputError::FileForFolder(file.into()),
+            None => OutputError::NoFolder(folder.into()),
+        },
         ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => OutputError::NotPermitted(path),
         ErrorKind::StorageFull | ErrorKind::QuotaExceeded => OutputError::DiskFull(path),
         ErrorKind::FileTooLarge => OutputError::FileTooLarge(path),
@@ -160,8 +170,13 @@ mod tests {
         fs::write(&file, b"x").unwrap_or_else(|e| panic!("{e}"));
         let below = file.join("a.svg");
         assert!(
-            matches!(write_file(&below, b"x", false), Err(OutputError::NoFolder(_))),
+            matches!(write_file(&below, b"x", false), Err(OutputError::FileForFolder(found)) if found == file),
             "a file is no folder"
+        );
+        let deeper = file.join("in/it/a.svg");
+        assert!(
+            matches!(write_file(&deeper, b"x", false), Err(OutputError::FileForFolder(found)) if found == file),
+            "nor has it folders"
         );
         assert_eq!(names(dir.path()), ["file"], "nothing is left behind");
     }

@@ -15,7 +15,7 @@ mod squared_report;
 mod svg;
 mod underlay;
 
-pub use file::{StagedFile, write_file};
+pub use file::{StagedFile, file_among, write_file};
 pub use ink::{Ink, LineWeight, Look, soft_line_mm};
 pub use net_file::net_json;
 pub use order_report::{LineReport, OrderReport, PartReport, SquareReport, StepReport};
@@ -121,6 +121,9 @@ pub enum OutputError {
     /// The folder to write into does not exist.
     #[error("{}: there is no such folder: make it first or name another", .0.display())]
     NoFolder(PathBuf),
+    /// What should be the folder to write into, or lie above it, is a file.
+    #[error("{}: this is a file and no folder, so nothing can be written into it: name a folder", .0.display())]
+    FileForFolder(PathBuf),
     /// The folder or the file may not be written.
     #[error("{}: writing there is not permitted: name another folder or change its permissions", .0.display())]
     NotPermitted(PathBuf),

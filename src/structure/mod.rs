@@ -9,6 +9,7 @@
 mod alike;
 mod block;
 mod contrast;
+mod decided;
 mod found;
 mod map;
 mod page;
@@ -58,6 +59,8 @@ pub struct StructureGround<'a> {
     pub tone: &'a ToneField,
     /// The value of each pixel as drawn.
     pub values: &'a Raster<u8>,
+    /// Which pixels lie in an area that the artist has edited; none without edits.
+    pub edited: Option<&'a Raster<bool>>,
     /// Named groups; where there are none, large areas are found.
     pub groups: &'a [Group],
     /// What the artist wants to read as one tone, with its figures.
@@ -190,9 +193,10 @@ pub fn structure(
         .collect();
     let rest = 1.0 - groups.iter().map(|g| g.tone.share).sum::<f64>();
     let keep_alike = keep_alike(of, &areas, count, &groups, options);
+    let by_hand = of.edited.map(|edited| decided::decided(tone, values, edited));
     let thumbnails = [2, 3]
         .into_iter()
-        .map(|n| thumbnail(tone, of.breaks, n, of.size_mm(), thumb_mm))
+        .map(|n| thumbnail(by_hand.as_ref().unwrap_or(tone), of.breaks, n, of.size_mm(), thumb_mm))
         .collect::<Result<Vec<_>, _>>()?;
     Ok(Structure {
         found,

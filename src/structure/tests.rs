@@ -45,6 +45,7 @@ fn made_with(
     let size = [values.width(), values.height()].map(|n| n as f64 / PX);
     let picture = crate::sheet::RectMm { x: 0.0, y: 0.0, width: size[0], height: size[1] };
     let of = StructureGround {
+        edited: None,
         tone,
         values,
         groups,
@@ -286,6 +287,7 @@ fn pages_hold_what_is_on_them() {
             let edge = 11.0;
             let (tone, values) = &of;
             let ground = StructureGround {
+                edited: None,
                 tone,
                 values,
                 groups,

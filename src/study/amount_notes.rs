@@ -2,8 +2,13 @@
 
 use crate::transitions::{HowMuch, Traced};
 
+/// All that there is to say.
+pub(super) fn of(traced: &Traced, how_much: HowMuch) -> impl Iterator<Item = String> {
+    of_amount(traced, how_much).into_iter().chain(of_net(traced, how_much))
+}
+
 /// What is to be said of a net: that there is none, or that it is not as promised.
-pub(super) fn of_net(traced: &Traced, how_much: HowMuch) -> Vec<String> {
+fn of_net(traced: &Traced, how_much: HowMuch) -> Vec<String> {
     let mut notes = Vec::new();
     if traced.amounts[0].length_mm <= 0.0 || (traced.net.transitions.is_empty() && is_plainness(how_much)) {
         notes.push(
@@ -26,7 +31,7 @@ fn is_plainness(how_much: HowMuch) -> bool {
 }
 
 /// What there is to say of a budget: that it draws everything, or that it allows no line at all.
-pub(super) fn of_amount(traced: &Traced, how_much: HowMuch) -> Option<String> {
+fn of_amount(traced: &Traced, how_much: HowMuch) -> Option<String> {
     let (finest, fewest) = match traced.amounts.as_slice() {
         // The last amount is the empty one.
         [finest, .., fewest, _] | [finest @ fewest, _] => (finest, fewest),

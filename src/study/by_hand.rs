@@ -2,7 +2,6 @@
 //!
 //! Each stands at a place of the study file, which every fault names, also one that only the picture shows.
 
-use kurbo::{ParamCurveNearest, Point};
 use thiserror::Error;
 
 use super::file::Place;
@@ -16,7 +15,7 @@ use crate::output::LengthCount;
 use crate::raster::Raster;
 use crate::thin::ThinMark;
 use crate::tone::ToneField;
-use crate::transitions::{HowMuch, NetOptions, Traced, merging_height, trace};
+use crate::transitions::{HowMuch, NetOptions, merging_height, trace};
 
 /// Within this distance of its point, in mm, a line is left out: what a hand misses by that reads a point off a sheet
 /// (common practice, no source).
@@ -32,7 +31,7 @@ pub struct Entry<T> {
 }
 
 impl<T> Entry<T> {
-    fn at_fault(&self, fault: impl Into<EntryFault>) -> StudyError {
+    pub(super) fn at_fault(&self, fault: impl Into<EntryFault>) -> StudyError {
         StudyError::Entry { place: self.place, fault: Box::new(fault.into()) }
     }
 
@@ -48,8 +47,9 @@ impl<T> Entry<T> {
 pub struct ByHand {
     /// Edits of areas, in their order.
     pub edits: Vec<Entry<Edit>>,
-    /// How much was drawn where the edits' areas were looked at; without it, as much as is drawn now.
-    pub edits_of: Option<HowMuch>,
+    /// How much was drawn where the areas of edits and the lines to be left out were looked at; without it, as much as is
+    /// drawn now.
+    pub looked_at: Option<HowMuch>,
     /// Named zones.
     pub groups: Vec<Entry<Group>>,
     /// What must read as one tone.
@@ -302,7 +302,7 @@ impl ByHand {
             return Ok(None);
         }
         // Edits speak of the areas of one drawing; how high a budget comes to lie only that drawing shows.
-        let height = match self.edits_of.unwrap_or(options.how_much) {
+        let height = match self.looked_at.unwrap_or(options.how_much) {
             HowMuch::Plainness(plainness) => merging_height(plainness),
             how_much => trace(tone, areas, &NetOptions { how_much, ..*options }).height,
         };
@@ -328,46 +328,6 @@ impl ByHand {
             )
         })
         .collect()
-    }
-
-    /// Leaves out the lines nearest to the points that say so, and counts them.
-    pub(super) fn suppress(
-        &self,
-        traced: &mut Traced,
-        thin: &mut Vec<ThinMark>,
-    ) -> Result<LengthCount, StudyError> {
-        let size_mm = [traced.net.width_mm, traced.net.height_mm];
-        let mut without: Vec<usize> = Vec::new();
-        for point in &self.suppressed {
-            let p = Point::new(point.what[0].mm(size_mm[0]), point.what[1].mm(size_mm[1]));
-            let far = |curve: &[kurbo::CubicBez]| {
-                let of = curve.iter().map(|c| c.nearest(p, 1e-4).distance_sq);
-                of.fold(f64::INFINITY, f64::min).sqrt()
-            };
-            let edges = traced.net.transitions.iter().map(|t| far(&t.curve));
-            let all: Vec<f64> = edges.chain(thin.iter().map(|mark| far(&mark.curve))).collect();
-            let nearest = (0..all.len()).min_by(|&a, &b| all[a].total_cmp(&all[b]));
-            match nearest.filter(|&k| all[k] <= SUPPRESS_WITHIN_MM) {
-                Some(k) => without.push(k),
-                None => {
-                    let nearest_mm = nearest.map(|k| all[k]);
-                    return Err(point.at_fault(EntryFault::NoLine { at: point.what, nearest_mm }));
-                }
-            }
-        }
-        without.sort_unstable();
-        without.dedup();
-        let mut counted = LengthCount { count: without.len(), length_mm: 0.0 };
-        let edges = traced.net.transitions.len();
-        for &k in without.iter().rev() {
-            if k < edges {
-                counted.length_mm += traced.net.transitions[k].length_mm();
-                traced.net.transitions[k].suppressed = true;
-            } else {
-                counted.length_mm += thin.remove(k - edges).length_mm();
-            }
-        }
-        Ok(counted)
     }
 
     /// The tones of groups and pairs, with what there is to say of them.

@@ -17,6 +17,7 @@ mod run;
 mod settings;
 mod squared;
 mod structure;
+mod suppress;
 mod written;
 
 use thiserror::Error;

@@ -212,8 +212,13 @@ fn begin_at(
     focus.map(|[x, y]| kurbo::Point::new(x, y)).ok_or(StudyError::NoPoint)
 }
 
+/// Refuses a point to begin at that is beside a picture of this size in mm.
+pub(super) fn check_begin(settings: &Settings, size_mm: [f64; 2]) -> Result<(), StudyError> {
+    settings.begin_at.map_or(Ok(()), |at| begin_in_picture(&at, size_mm).map(drop))
+}
+
 /// A point to begin at in mm on the picture, if it lies in it.
-pub(super) fn begin_in_picture(at: &PlaceOnPicture, size_mm: [f64; 2]) -> Result<kurbo::Point, StudyError> {
+fn begin_in_picture(at: &PlaceOnPicture, size_mm: [f64; 2]) -> Result<kurbo::Point, StudyError> {
     let point = [at[0].mm(size_mm[0]), at[1].mm(size_mm[1])];
     match (0..2).all(|k| (-1e-6..=size_mm[k] + 1e-6).contains(&point[k])) {
         true => Ok(kurbo::Point::new(point[0], point[1])),

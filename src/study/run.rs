@@ -105,6 +105,8 @@ pub struct Stages {
     pub traced: Traced,
     /// Thin lights and darks that are no areas, in mm on the picture; those that are drawn.
     pub thin: Vec<ThinMark>,
+    /// Which working pixels lie in an area that the artist has edited; none without edits.
+    pub edited: Option<Raster<bool>>,
     /// Tones of groups, and lines that are not drawn.
     pub by_hand: ByHandFigures,
     /// The strokes in mm on the sheet.
@@ -148,9 +150,7 @@ pub fn run(
     let picture = placement.picture_mm;
     let px_per_mm = working_scale(pixels, &picture, settings.finest_narrowest_mm())?.take(&mut notes);
     settings.zones.check([picture.width, picture.height], pixels, px_per_mm)?;
-    settings
-        .begin_at
-        .map_or(Ok(()), |at| order::begin_in_picture(&at, [picture.width, picture.height]).map(drop))?;
+    order::check_begin(settings, [picture.width, picture.height])?;
     notes.extend(coarse_note(&original, &placement, settings.finest_narrowest_mm()));
     let [width, height] = working_size(&picture, px_per_mm);
     let guides = settings.by_hand.on_picture([picture.width, picture.height], [width, height])?;
@@ -170,8 +170,7 @@ pub fn run(
 
     clock.next(Step::Transitions);
     let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
-    notes.extend(amount_notes::of_amount(&traced, settings.how_much));
-    notes.extend(amount_notes::of_net(&traced, settings.how_much));
+    notes.extend(amount_notes::of(&traced, settings.how_much));
 
     clock.next(Step::Thin);
     let thin_of = |traced: &Traced| {
@@ -184,19 +183,22 @@ pub fn run(
     };
     let mut thin = thin_of(&traced);
     let all_thin = thin.clone();
-    let suppressed = settings.by_hand.suppress(&mut traced, &mut thin)?;
+    let with = |how_much| {
+        let traced = transitions::trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
+        let thin = thin_of(&traced);
+        (traced, thin)
+    };
+    let looked_at = settings.by_hand.looked_at_for_lines(settings.how_much).map(with);
+    let suppressed =
+        settings.by_hand.suppress(&mut traced.net, &mut thin, looked_at.as_ref())?.take(&mut notes);
     let (by_hand, said) = settings.by_hand.tones(&tone, &traced.values, suppressed);
     notes.extend(said);
-    let added = match &settings.extra {
-        Some(extra) => {
-            let how_much = HowMuch::Plainness(extra.plainness);
-            let options = NetOptions { how_much, ..settings.net_options() };
-            let finer = transitions::trace(&tone, area_map, &options);
-            let net = extra::added_net(&traced, &finer, extra.plainness)?;
-            Some((net, extra::added_thin(&all_thin, thin_of(&finer))))
-        }
-        None => None,
-    };
+    let added = settings.extra.as_ref().map(|extra| {
+        let (finer, finer_thin) = with(HowMuch::Plainness(extra.plainness));
+        let net = extra::added_net(&traced, &finer, extra.plainness)?;
+        Ok::<_, StudyError>((net, extra::added_thin(&all_thin, finer_thin)))
+    });
+    let added = added.transpose()?;
 
     clock.next(Step::Strokes);
     let (drawn_net, drawn_thin) = added.as_ref().map_or((&traced.net, &thin), |(net, thin)| (net, thin));
@@ -230,6 +232,7 @@ pub fn run(
             zones_used: area_map.used_in_zones,
             traced,
             thin,
+            edited: area_map.edited_pixels(),
             by_hand,
             strokes,
             shown,
@@ -305,10 +308,16 @@ fn coarse_note(original: &Original, placement: &Placement, narrowest_mm: f64) ->
     let given = original.px_per_mm(placement);
     (given < COARSE_PX_PER_MM && given >= LEAST_PX_ACROSS / narrowest_mm).then(|| {
         format!(
-            "The reference is coarse on this sheet: it has {given:.1} pixels per mm there, and lines are sure from \
-             {COARSE_PX_PER_MM:.0} on; take a larger scan or a smaller picture."
+            "The reference is coarse on this sheet: it has {:.1} pixels per mm there, and lines are sure from \
+             {COARSE_PX_PER_MM:.0} on; take a larger scan or a smaller picture.",
+            tenths_below(given)
         )
     })
+}
+
+/// Down to whole tenths: what has fewer than four must not read as having four.
+fn tenths_below(number: f64) -> f64 {
+    (number * 10.0 + 1e-6).floor() / 10.0
 }
 
 /// The working raster's size: the picture at the working scale, never empty.
@@ -349,10 +358,12 @@ pub fn working_scale(
     }
     if given < least {
         notes.push(format!(
-            "The reference is too small for this sheet: it has {given:.1} pixels per mm at {:.0} x {:.0} mm and lines \
+            "The reference is too small for this sheet: it has {:.1} pixels per mm at {:.0} x {:.0} mm and lines \
              {narrowest_mm} mm apart need {least:.1}, so edges are softer than they look; take a larger scan or a \
              smaller picture.",
-            picture.width, picture.height
+            tenths_below(given),
+            picture.width,
+            picture.height
         ));
     }
     Ok(Noted::with(scale, notes))

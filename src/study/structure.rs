@@ -45,6 +45,7 @@ pub fn value_structure(
     let ground = StructureGround {
         tone,
         values: &traced.values,
+        edited: stages.edited.as_ref(),
         groups: &groups,
         pairs: &pairs,
         breaks: &settings.breaks,

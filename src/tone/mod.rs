@@ -3,7 +3,7 @@
 //! In: linear reflectance at the working scale. Out: [`ToneField`] (L*) with its [`ValueScale`].
 //! Units: reflectance 0 to 1, lightness 0 to 100, widths in mm on the sheet.
 //! Keeps: the mean reflectance of the reference (averages are taken in linear light only).
-//! Limits: texture coarser than about 2 mm reads as tone.
+//! Limits: texture coarser than about 2 mm reads as tone; on pictures more than 280 mm wide and high in proportion.
 
 mod edge_mean;
 mod fade;
@@ -60,7 +60,7 @@ pub enum PitchRule {
 }
 
 /// Range of a pitch that is given, in mm: finer is no texture, coarser is drawing.
-pub const PITCH_RANGE_MM: [f64; 2] = [0.1, 5.0];
+pub const PITCH_RANGE_MM: [f64; 2] = [0.1, 12.0];
 /// Width of the first mean (standard deviation) as a share of a pitch that is given: a Gaussian of 0.55 of the pitch
 /// leaves exp(-2 (0.55 pi)^2) = 0.25 % of a grating's swing.
 const WIDTH_OF_PITCH: f64 = 0.55;
@@ -192,10 +192,14 @@ const UNEVEN_LEFT: f64 = 2.0;
 const EVEN_SHARE: f64 = 0.8;
 /// How near the least unevenness of all widths is near enough (gradations grow with the width, texture falls).
 const UNEVEN_NEAR_LEAST: f64 = 1.25;
+/// Widths of mean up to this share of the pitch leave most of the texture's lines.
+const BELOW_PITCH: f64 = 0.4;
 /// Unevenness of single pixels, in L*, from which a reference has grain ...
 const GRAIN_L: f64 = 0.15;
 /// ... and the least width of mean that grain asks for, in mm.
 const GRAIN_WIDTH_MM: f64 = 0.16;
+/// Short side, in mm, up to which widths and pitches are sought as they are: the short side of A3 less margins.
+const DRAWN_SIDE_MM: f64 = 280.0;
 /// What counts as one tone for the edge-keeping mean, in L*: half a step of five values.
 const RANGE_L: f32 = 12.0;
 /// Rounds of the edge-keeping mean.
@@ -214,6 +218,8 @@ pub fn measure(
 ) -> Result<Noted<ToneField>, ToneError> {
     check(options)?;
     let mut notes = Vec::new();
+    let enlarged = enlarged(input, px_per_mm);
+    let (sheet_px_per_mm, px_per_mm) = (px_per_mm, px_per_mm * enlarged);
     let tone_range = match (&options.breaks, options.tone_range) {
         (_, ToneRange::Fixed(range)) => range,
         (BreakRule::Explicit(_), ToneRange::Auto) => [0.0, 100.0],
@@ -228,9 +234,9 @@ pub fn measure(
         normal = kind::close_disc(&normal, 0.4 * px_per_mm);
     }
     let mean_width_mm = match options.pitch {
-        PitchRule::Measured => first_width_mm(&normal, px_per_mm),
+        PitchRule::Measured => first_width_mm(&normal, px_per_mm, pitches.median_mm()),
         PitchRule::None => 0.0,
-        PitchRule::Fixed(pitch) => WIDTH_OF_PITCH * pitch,
+        PitchRule::Fixed(pitch) => WIDTH_OF_PITCH * pitch / enlarged,
     };
     let sigma = (mean_width_mm * px_per_mm) as f32;
     let fine = gaussian(&normal, sigma);
@@ -257,16 +263,20 @@ pub fn measure(
         reflectance: normal,
         fine,
         lightness,
-        px_per_mm,
-        mean_width_mm,
-        waver,
+        px_per_mm: sheet_px_per_mm,
+        mean_width_mm: mean_width_mm * enlarged,
+        waver: waver.smaller(1.0 / enlarged),
         pitch_mm: match options.pitch {
-            PitchRule::Measured => pitches.median_mm(),
+            PitchRule::Measured => pitches.median_mm().map(|mm| mm * enlarged),
             PitchRule::None => None,
             PitchRule::Fixed(pitch) => Some(pitch),
         },
         pitch_regions: match options.pitch {
-            PitchRule::Measured => pitches.regions(),
+            PitchRule::Measured => pitches
+                .regions()
+                .into_iter()
+                .map(|r| PitchRegion { pitch_mm: r.pitch_mm * enlarged, ..r })
+                .collect(),
             PitchRule::None | PitchRule::Fixed(_) => Vec::new(),
         },
         scale,
@@ -277,17 +287,28 @@ pub fn measure(
     Ok(Noted::with(field, notes))
 }
 
-/// Width in mm of the narrowest first mean that leaves little of the texture's unevenness.
-fn first_width_mm(normal: &Raster<f32>, px_per_mm: f64) -> f64 {
+/// How many times larger the picture lies on the sheet than drawings are usually made: texture grows with its picture, so
+/// whatever is measured in mm here grows with it too.
+fn enlarged(input: &Raster<f32>, px_per_mm: f64) -> f64 {
+    (input.width().min(input.height()) as f64 / px_per_mm / DRAWN_SIDE_MM).max(1.0)
+}
+
+/// Width in mm of the narrowest first mean that leaves little of the texture's unevenness. `pitch_mm` is the texture's.
+fn first_width_mm(normal: &Raster<f32>, px_per_mm: f64, pitch_mm: Option<f64>) -> f64 {
     let by_width = texture::unevenness_by_width(normal, px_per_mm);
-    let least = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).fold(f64::INFINITY, f64::min);
+    let uneven: Vec<f64> = by_width.iter().map(|u| u.quantile(EVEN_SHARE)).collect();
+    let least = uneven.iter().copied().fold(f64::INFINITY, f64::min);
     let limit = UNEVEN_LEFT.max(UNEVEN_NEAR_LEAST * least);
-    let width = by_width.iter().position(|u| u.quantile(EVEN_SHARE) <= limit).unwrap_or(by_width.len() - 1);
-    let width = if by_width[0].quantile(0.5) > GRAIN_L {
-        width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0))
-    } else {
-        width
-    };
+    let mut width = uneven.iter().position(|&u| u <= limit).unwrap_or(uneven.len() - 1);
+    // Lines far apart change little between two fine means: what is uneven at any width below their pitch is their own.
+    if let Some(pitch) = pitch_mm {
+        let within = texture::WIDTHS_MM.iter().take_while(|&&w| w <= BELOW_PITCH * pitch).count();
+        let own = uneven[..within].iter().rposition(|&u| u > limit);
+        width = width.max(own.map_or(0, |i| (i + 1).min(uneven.len() - 1)));
+    }
+    if by_width[0].quantile(0.5) > GRAIN_L {
+        width = width.max(texture::WIDTHS_MM.iter().position(|&w| w >= GRAIN_WIDTH_MM).unwrap_or(0));
+    }
     texture::WIDTHS_MM[width]
 }
 

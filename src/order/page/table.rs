@@ -11,13 +11,25 @@ use super::{BOX_LINE_MM, Drawn, GAP_MM, LETTER_MM, OrderPage, RULE_MM, RULE_STRE
 
 /// Side of a box in mm: room for a tick of the pencil.
 const BOX_MM: f64 = 3.4;
-/// Height of one line of boxes in mm, and of a heading.
-const LINE_MM: f64 = 6.6;
-/// Between box, number and words, and between two steps, in mm.
+/// Between box, number and words, in mm.
 const NEAR_MM: f64 = 0.9;
-const APART_MM: f64 = 2.0;
+/// Height of one line of boxes, and of a heading, and what lies between two steps, in mm: the calmest first. A closer one is
+/// taken where it saves a page; two lines of small print and their distance leave no less.
+const SPACES: [Spaces; 4] = [
+    Spaces { line_mm: 6.6, apart_mm: 2.0 },
+    Spaces { line_mm: 6.6, apart_mm: 1.2 },
+    Spaces { line_mm: 5.8, apart_mm: 2.0 },
+    Spaces { line_mm: 5.8, apart_mm: 1.2 },
+];
 /// Most tables side by side.
 const MOST_BESIDE: usize = 3;
+
+/// How far apart things stand.
+#[derive(Clone, Copy, Debug)]
+struct Spaces {
+    line_mm: f64,
+    apart_mm: f64,
+}
 
 /// What is written beside a box: number of the value, and two short lines.
 struct Words {
@@ -48,12 +60,23 @@ struct Form {
     /// Whether every step has a column of its own; else a square's steps follow each other over several lines.
     in_columns: bool,
     width_mm: f64,
+    spaces: Spaces,
 }
 
-/// Puts all squares on pages, on from `top` of the first.
-pub(super) fn fill(of: &Drawn<'_>, first: OrderPage, top: f64) -> Vec<OrderPage> {
+/// Puts all squares on as few pages as there can be, on from `top` of the first.
+pub(super) fn fill(of: &Drawn<'_>, first: &OrderPage, top: f64) -> Vec<OrderPage> {
+    let tried = SPACES.map(|spaces| filled(of, first.clone(), top, spaces));
+    let fewest = tried.iter().map(Vec::len).min();
+    let mut pages = tried.into_iter().find(|pages| Some(pages.len()) == fewest).unwrap_or_default();
+    number(of, &mut pages);
+    pages
+}
+
+/// Puts all squares on pages, this far apart.
+fn filled(of: &Drawn<'_>, first: OrderPage, top: f64, spaces: Spaces) -> Vec<OrderPage> {
     let [width, height] = of.room();
-    let form = form(of, width);
+    let form = form(of, width, spaces);
+    let line_mm = spaces.line_mm;
     let beside = (((width + GAP_MM) / (form.width_mm + GAP_MM)) as usize).clamp(1, MOST_BESIDE);
     let bottom = of.edge_mm + height;
     let head = of.edge_mm + LETTER_MM + 3.0;
@@ -61,9 +84,9 @@ pub(super) fn fill(of: &Drawn<'_>, first: OrderPage, top: f64) -> Vec<OrderPage>
     let (mut column, mut begun, mut y) = (0, top, top);
     for entry in entries(of) {
         let tall = match &entry {
-            Entry::Square(k) => form.lines(&of.order.squares[*k]) as f64 * LINE_MM,
+            Entry::Square(k) => form.lines(&of.order.squares[*k]) as f64 * line_mm,
             // A heading stays with its first square.
-            Entry::Group(_) => 2.0 * LINE_MM,
+            Entry::Group(_) => 2.0 * line_mm,
         };
         if y + tall > bottom {
             column += 1;
@@ -83,14 +106,13 @@ pub(super) fn fill(of: &Drawn<'_>, first: OrderPage, top: f64) -> Vec<OrderPage>
         match entry {
             Entry::Group(name) => {
                 let name = shortened(&name, LETTER_MM, form.width_mm).unwrap_or_default();
-                page.text(name, Point::new(x, y + LINE_MM - 1.6), LETTER_MM, Anchor::Start);
-                y += LINE_MM;
+                page.text(name, Point::new(x, y + line_mm - 1.6), LETTER_MM, Anchor::Start);
+                y += line_mm;
             }
             Entry::Square(k) => y = form.row(page, of, k, Point::new(x, y)),
         }
         page.line(vec![Point::new(x, y), Point::new(x + form.width_mm, y)], RULE_MM, RULE_STRENGTH);
     }
-    number(of, &mut pages);
     pages
 }
 
@@ -120,7 +142,8 @@ fn entries(of: &Drawn<'_>) -> Vec<Entry> {
     entries
 }
 
-fn form(of: &Drawn<'_>, room: f64) -> Form {
+fn form(of: &Drawn<'_>, room: f64, spaces: Spaces) -> Form {
+    let apart_mm = spaces.apart_mm;
     let squares = &of.order.squares;
     let mut columns: Vec<(Step, f64)> = Vec::new();
     for square in squares {
@@ -138,11 +161,11 @@ fn form(of: &Drawn<'_>, room: f64) -> Form {
     };
     let places_mm = widest(&mut std::iter::once(squares.len().to_string()));
     let names_mm = widest(&mut squares.iter().map(|square| square.name.clone()));
-    let lead_mm = places_mm + APART_MM + names_mm + 1.5 * APART_MM;
-    let apart = APART_MM * columns.len().saturating_sub(1) as f64;
+    let lead_mm = places_mm + apart_mm + names_mm + 1.5 * apart_mm;
+    let apart = apart_mm * columns.len().saturating_sub(1) as f64;
     let whole = lead_mm + columns.iter().map(|&(_, width)| width).sum::<f64>() + apart;
     let in_columns = whole <= room;
-    Form { columns, places_mm, lead_mm, in_columns, width_mm: whole.min(room) }
+    Form { columns, places_mm, lead_mm, in_columns, width_mm: whole.min(room), spaces }
 }
 
 /// Steps in the order in which they are done.
@@ -161,10 +184,11 @@ impl Form {
 
     /// Where the box of each step of a square lies: from the beginning of its line, and on which line.
     fn boxes(&self, square: &WorkSquare) -> Vec<(f64, usize)> {
+        let apart_mm = self.spaces.apart_mm;
         if self.in_columns {
             let before = |step: Step| {
                 let columns = self.columns.iter().take_while(|(known, _)| *known != step);
-                columns.map(|(_, width)| width + APART_MM).sum::<f64>()
+                columns.map(|(_, width)| width + apart_mm).sum::<f64>()
             };
             return square.steps.iter().map(|&step| (self.lead_mm + before(step), 0)).collect();
         }
@@ -176,7 +200,7 @@ impl Form {
                 (x, line) = (self.lead_mm, line + 1);
             }
             boxes.push((x, line));
-            x += width + APART_MM;
+            x += width + apart_mm;
         }
         boxes
     }
@@ -187,30 +211,31 @@ impl Form {
 
     /// Writes a square with its corner at a point; gives where the next begins.
     fn row(&self, page: &mut OrderPage, of: &Drawn<'_>, place: usize, corner: Point) -> f64 {
+        let Spaces { line_mm, apart_mm } = self.spaces;
         let square = &of.order.squares[place];
-        let baseline = corner.y + (LINE_MM + LETTER_MM) / 2.0;
+        let baseline = corner.y + (line_mm + LETTER_MM) / 2.0;
         let number = Point::new(corner.x + self.places_mm, baseline);
         page.text((place + 1).to_string(), number, LETTER_MM, Anchor::End);
-        page.text(square.name.as_str(), Point::new(number.x + APART_MM, baseline), LETTER_MM, Anchor::Start);
+        page.text(square.name.as_str(), Point::new(number.x + apart_mm, baseline), LETTER_MM, Anchor::Start);
         for (step, (x, line)) in self.boxes(square).into_iter().enumerate() {
-            let top = corner.y + line as f64 * LINE_MM;
+            let top = corner.y + line as f64 * line_mm;
             let rect =
-                RectMm { x: corner.x + x, y: top + (LINE_MM - BOX_MM) / 2.0, width: BOX_MM, height: BOX_MM };
+                RectMm { x: corner.x + x, y: top + (line_mm - BOX_MM) / 2.0, width: BOX_MM, height: BOX_MM };
             page.outline(&rect, BOX_LINE_MM);
             page.ticks.push(Tick { square: place, step, rect });
             let Words { number, lines } = words(of, square, square.steps[step]);
             let mut x = rect.x + BOX_MM + NEAR_MM;
             if !number.is_empty() {
-                let at = Point::new(x, top + (LINE_MM + LETTER_MM) / 2.0);
+                let at = Point::new(x, top + (line_mm + LETTER_MM) / 2.0);
                 x += width_mm(&number, LETTER_MM) + NEAR_MM;
                 page.text(number, at, LETTER_MM, Anchor::Start);
             }
-            let middle = top + LINE_MM / 2.0;
+            let middle = top + line_mm / 2.0;
             for (text, y) in lines.into_iter().zip([middle - 0.4, middle + 0.6 + SMALL_MM]) {
                 page.text(text, Point::new(x, y), SMALL_MM, Anchor::Start);
             }
         }
-        corner.y + self.lines(square) as f64 * LINE_MM
+        corner.y + self.lines(square) as f64 * line_mm
     }
 }
 

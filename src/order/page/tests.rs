@@ -132,6 +132,46 @@ fn check(of: &Drawn<'_>, pages: &[OrderPage]) {
 }
 
 #[test]
+fn a_page_is_saved_where_closer_lines_save_one() {
+    // A4 inside its edge. Two tables of all these steps stand beside each other only when they are a little closer.
+    let pages = |rows: usize, labels: &[PlanValue]| {
+        let picture_mm = [175.0, 25.0 * rows as f64];
+        let at = RectMm { x: 0.0, y: 0.0, width: picture_mm[0], height: picture_mm[1] };
+        let squares = Squares::of(&at, 25.0);
+        let order = order(squares, picture_mm, labels);
+        let texts = OrderTexts { last: 9, ..OrderTexts::default() };
+        let of = Drawn {
+            order: &order,
+            squares,
+            picture_mm,
+            tints: &[],
+            texts: &texts,
+            size_mm: [210.0, 297.0],
+            edge_mm: 11.0,
+        };
+        let pages = order_pages(&of).value;
+        check(&of, &pages);
+        let rows: Vec<f64> = pages.iter().flat_map(|page| &page.ticks).map(|tick| tick.rect.y).collect();
+        let step = rows.windows(2).map(|w| w[1] - w[0]).filter(|step| *step > 0.1);
+        (pages.len(), step.fold(f64::INFINITY, f64::min))
+    };
+    let to = |last: u8| (2..=last).map(PlanValue::whole).collect::<Vec<_>>();
+    let (few, calm) = pages(4, &to(4));
+    assert!(
+        few == 1 && (calm - 6.6).abs() < 1e-9,
+        "{few} pages of lines {calm} mm apart: nothing is to be saved"
+    );
+    // Some of these numbers of rows and steps would end just over a page; there lines come closer.
+    let mut closer = 0;
+    for last in 3..=8 {
+        let all: Vec<(usize, f64)> = (5..=14).map(|rows| pages(rows, &to(last))).collect();
+        assert!(all.windows(2).all(|w| w[0].0 <= w[1].0), "more squares never take fewer pages: {all:?}");
+        closer += all.iter().filter(|(_, step)| (step - 5.8).abs() < 1e-9).count();
+    }
+    assert!((3..30).contains(&closer), "lines came closer {closer} times of 60");
+}
+
+#[test]
 fn a_square_says_its_steps_in_the_order_of_the_work() {
     let squares = Squares { side_mm: 25.0, columns: 2, rows: 2 };
     let labels = [PlanValue::whole(9), PlanValue::whole(3), PlanValue::whole(2)];

@@ -299,7 +299,7 @@ impl Sheets<'_> {
             };
             let size = (r.width.min(r.height) * scale * 0.2).clamp(1.0, 7.0);
             let size = if text == "nothing" { size * 0.4 } else { size };
-            own.texts.push(Lettering::centred(Layer::Marks, text, middle, size));
+            own.write_cleared(Lettering::centred(Layer::Marks, text, middle, size));
         }
         own.lines.push(MarkLines {
             layer: Layer::Marks,

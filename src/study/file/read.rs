@@ -82,7 +82,8 @@ pub(super) fn read(text: &str, path: &Path) -> Result<Found, FaultAt> {
         *named = folder.join(&named);
     }
     // What an option asks for changes how much is drawn, never which areas the edits of this file are of.
-    choices.by_hand.edits_of = (!choices.by_hand.edits.is_empty()).then_some(choices.direct.how_much);
+    let points = !choices.by_hand.edits.is_empty() || !choices.by_hand.suppressed.is_empty();
+    choices.by_hand.looked_at = points.then_some(choices.direct.how_much);
     Ok((choices, settings.into_iter().map(|setting| (setting.key, setting.at)).collect()))
 }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use proptest::prelude::*;
+mod fuzz;
 
 use super::*;
 use crate::study::Choices;
@@ -173,7 +173,7 @@ fn every_entry_of_a_new_file_can_be_uncommented() {
         by_hand.suppressed.len(),
     ];
     assert_eq!(counts, [3, 2, 2, 2, 1]);
-    assert_eq!(by_hand.edits_of, Some(file.choices().direct.how_much), "edits are of this file's drawing");
+    assert_eq!(by_hand.looked_at, Some(file.choices().direct.how_much), "edits are of this file's drawing");
     let place = by_hand.edits[0].place.expect("a place");
     assert_eq!(file.text().lines().nth(place.line - 1), Some("[[edit]]"), "{place:?}");
     // Settings can still be changed, and a heading that is not there is added behind.
@@ -382,109 +382,5 @@ fn the_shipped_schema_is_that_of_the_keys() {
             "src/output/schema/study.schema.json is out of date; {} is what the keys ask for",
             path.display()
         );
-    }
-}
-
-/// Whether a place lies in a text, or right behind one of its lines.
-fn lies_in(place: Place, text: &str) -> bool {
-    let line = text.split('\n').nth(place.line.wrapping_sub(1));
-    line.is_some_and(|line| (1..=line.chars().count() + 1).contains(&place.column))
-}
-
-/// What is put into a file by a careless hand.
-fn scrap() -> impl Strategy<Value = String> {
-    let names = TABLES.iter().flat_map(|t| t.keys.iter().map(|k| k.name)).collect::<Vec<_>>();
-    let words = [
-        "=",
-        "\"",
-        "'",
-        "\"\"\"",
-        "[",
-        "]",
-        "[[",
-        "{",
-        "}",
-        "#",
-        ".",
-        ",",
-        "\n",
-        "\r",
-        "\r\n",
-        "20mm",
-        "-1",
-        "1e999",
-        "nan",
-        "true",
-        "\u{feff}",
-        "ä",
-        "\u{0}",
-        "0x1f",
-        "format = 2\n",
-        "[sheet]\n",
-        "1999-05-07",
-    ];
-    prop_oneof![
-        proptest::sample::select(names).prop_map(|name| format!("{name} = ")),
-        proptest::sample::select(words.to_vec()).prop_map(str::to_owned),
-        any::<String>(),
-    ]
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2000))]
-
-    #[test]
-    fn no_edit_of_a_file_makes_the_reader_panic(
-        edits in prop::collection::vec((any::<prop::sample::Index>(), 0usize..40, scrap()), 1..6)
-    ) {
-        let mut chars: Vec<char> = fresh().text().chars().collect();
-        for (at, cut, put) in edits {
-            let at = at.index(chars.len() + 1);
-            let end = (at + cut).min(chars.len());
-            chars.splice(at..end, put.chars());
-        }
-        let text: String = chars.into_iter().collect();
-        match read(&text) {
-            Ok(mut file) => {
-                prop_assert_eq!(file.text(), &text);
-                // What was read can be changed, and nothing else changes with it.
-                let before = file.choices().clone();
-                if file.set("least-area", &["7mm2"]).is_ok() {
-                    prop_assert!((file.choices().direct.least_area_mm2 - 7.0).abs() < 1e-12);
-                    let mut after = file.choices().clone();
-                    after.direct.least_area_mm2 = before.direct.least_area_mm2;
-                    prop_assert_eq!(after, before);
-                }
-            }
-            Err(StudyFileError::At { place, fault, .. }) => {
-                prop_assert!(lies_in(place, &text), "{:?} of {:?}: {}", place, text, fault);
-                let said = fault.sentence();
-                prop_assert!(!said.contains(char::is_control) && said.chars().count() <= 310, "{}", said);
-            }
-            Err(error) => return Err(TestCaseError::fail(error.to_string())),
-        }
-    }
-
-    #[test]
-    fn no_value_makes_the_reader_panic(at in any::<prop::sample::Index>(), value in any::<String>(), cut in any::<prop::sample::Index>()) {
-        // Any text in place of a value, and any text put into a right one.
-        let all: Vec<&Key> = keys().collect();
-        let key = all[at.index(all.len())];
-        let mut right: Vec<char> = key.usual.text().chars().collect();
-        let cut = cut.index(right.len() + 1);
-        right.splice(cut..cut, value.chars());
-        for value in [value, right.into_iter().collect()] {
-            let mut file = fresh();
-            if let Err(error) = file.set(key.name, &[&value]) {
-                prop_assert!(matches!(error, StudyFileError::At { .. }), "{}", error);
-            }
-        }
-    }
-
-    #[test]
-    fn any_text_is_read_back_as_it_was_set(credit in any::<String>()) {
-        let mut file = fresh();
-        file.set("credit", &[&credit]).map_err(|e| TestCaseError::fail(e.to_string()))?;
-        prop_assert_eq!(&file.choices().direct.on_paper.title.credit, &credit);
     }
 }

@@ -8,7 +8,7 @@ use super::span::{Piece, Span, straight};
 use kurbo::CubicBez;
 
 /// Parts into which the bracket of a joint is divided.
-const SAMPLES: usize = 3;
+const SAMPLES: usize = 6;
 /// Failures in a row after which no longer span from the same break is tried.
 const FAILURES: usize = 3;
 
