@@ -180,7 +180,8 @@ fn what_is_no_page_is_refused_in_one_sentence() {
     refused(&corners(["10%,10%", "90%,10%", "25%,25%", "10%,90%"]), 2, "between the other three");
     refused(&corners(["10mm,10mm", "50mm,10mm", "50mm,60mm", "10mm,60mm"]), 2, "--true-shape");
     refused(&corners(["10,10", "90,10", "90,90", "10,90"]), 2, "no measure");
-    refused(&["--corners", "10%,10%", "90%,10%"], 2, "--corners");
+    refused(&["--corners", "10%,10%", "90%,10%"], 2, "2 corners are no page");
+    refused(&["--corners", "10%,10%", "90%,10%", "90%,90%", "--keep-frame"], 2, "3 corners are no page");
     refused(&["--find-page"], 1, "--corners");
     refused(&["--true-shape", "3:4"], 2, "--find-page");
     refused(&["--find-page", "--true-shape", "wide"], 2, "no shape");

@@ -139,13 +139,11 @@ fn option(key: &'static Key) -> Arg {
         _ => option.value_parser(move |text: &str| key.check(text).map(|()| text.to_owned())),
     };
     option = option.allow_hyphen_values(match key.form {
-        Form::Count { .. }
-        | Form::Number { .. }
-        | Form::Numbers { .. }
-        | Form::List(_)
-        | Form::Spread(..) => true,
+        Form::Count { .. } | Form::Number { .. } | Form::Numbers { .. } | Form::List(_) => true,
         // A paper and a place have names, which never begin with a dash.
         Form::Written(syntax) => !["PAPER", "WHERE"].contains(&syntax.value_name),
+        // One corner too few is to be said so, and must not swallow the option after it.
+        Form::Spread(..) => false,
         Form::Flag | Form::Word(..) | Form::Switch(..) | Form::Degrees | Form::Text | Form::File => false,
     });
     option = match key.usual {

@@ -9,6 +9,8 @@ use crate::reference::resample;
 use super::PageError;
 use super::surface::{Figures, quadratic, smooth_surface};
 
+mod shadow;
+
 /// How uneven light is told from tone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -55,9 +57,16 @@ const CONTENT_SHARE: f64 = 0.03;
 const LEAST_RIM: f64 = 0.02;
 /// How much darker than the page's brightest parts its margins may be on the whole.
 const RIM_DARKER: f64 = 0.35;
+/// How far margins may lie off the smooth light through them, all but the last of them by rank: 0.012 with a hand's soft
+/// shadow on them, and 0.32 to 2.5 for the even tones at the edges of six pictures without margins.
+const RIM_OFF: f64 = 0.12;
+const RIM_RANK: f64 = 0.97;
 /// How far under the surface a cell inside the picture may lie and still be paper: flat ones, and ones with ink.
 const UNDER_FLAT: f64 = 0.04;
 const UNDER_INK: f64 = 0.08;
+/// Where margins say the light and few strokes do: how far under it paper inside may lie and have a say too. Lit sides of
+/// forms are light tones, and each taken for paper would draw the light down to the next.
+const UNDER_SURE: f64 = 0.015;
 /// How far under it paper may lie that goes on evenly from surer paper, and its most from cell to cell.
 const UNDER_GROWN: f64 = 0.12;
 const GROWN_STEP: f64 = 0.04;
@@ -67,13 +76,19 @@ const ABOVE: f64 = 0.5;
 const UNDER_WEIGHT: f64 = 0.045;
 /// Rounds of telling paper by the surface and the surface by paper.
 const ROUNDS: usize = 8;
-/// Without margins: share of cells with ink and paper both that makes a drawing in ink.
+/// The same where a shadow comes in over the margin: the tones under it have a say, so it takes fewer.
+const SHADOW_ROUNDS: usize = 3;
+/// Share of cells with ink and paper both that makes a drawing in ink, whose gaps say the light without margins too.
 const INK_SHARE: f64 = 0.2;
 /// Least share of cells that has to be paper, and least share of the sixteen parts of the page that has to hold some.
 const LEAST_PAPER: f64 = 0.04;
 const LEAST_PARTS: f64 = 0.6;
 /// What shows through is looked for within this, and always taken to be at least that: what JPEG leaves.
 const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
+/// How far under the surface a cell as a whole may lie and tell of it: the back in solid ink at 8 %.
+const UNDER_THROUGH: f64 = 0.09;
+/// Cells that are near, when the dip from paper beside is looked for.
+const NEAR: usize = 3;
 /// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
 /// surface follows a part of it.
 const DIP_RANK: f64 = 0.01;
@@ -89,6 +104,9 @@ struct Cells {
     height: usize,
     bright: Vec<f64>,
     dark: Vec<f64>,
+    /// Log light on the whole, and by how much the means of a cell's quarters differ in it.
+    mean: Vec<f64>,
+    uneven: Vec<f64>,
 }
 
 impl Cells {
@@ -97,7 +115,14 @@ impl Cells {
         let count = |side: usize| ((LONG_SIDE_CELLS * side as f64 / longer).round() as usize).max(4);
         let (width, height) = (count(page.width()), count(page.height()));
         let reduced = resample(page, width * CELL, height * CELL);
-        let mut cells = Self { width, height, bright: Vec::new(), dark: Vec::new() };
+        let mut cells = Self {
+            width,
+            height,
+            bright: Vec::new(),
+            dark: Vec::new(),
+            mean: Vec::new(),
+            uneven: Vec::new(),
+        };
         let log = |y: f32| f64::from(y).max(DARK).ln();
         for cy in 0..height {
             for cx in 0..width {
@@ -109,6 +134,15 @@ impl Cells {
                 let at = |rank: f64| samples[(rank * (samples.len() - 1) as f64).round() as usize];
                 cells.bright.push(log(at(BRIGHT_RANK)));
                 cells.dark.push(log(at(DARK_RANK)));
+                let half = CELL / 2;
+                let quarters: [f64; 4] = std::array::from_fn(|q| {
+                    let (left, top) = (cx * CELL + q % 2 * half, cy * CELL + q / 2 * half);
+                    let sum: f32 = (top..top + half).flat_map(|y| &reduced.row(y)[left..left + half]).sum();
+                    log(sum / (half * half) as f32)
+                });
+                cells.mean.push(quarters.iter().sum::<f64>() / 4.0);
+                let ends = quarters.iter().fold([f64::MAX, f64::MIN], |e, &q| [e[0].min(q), e[1].max(q)]);
+                cells.uneven.push(ends[1] - ends[0]);
             }
         }
         cells
@@ -170,6 +204,16 @@ impl Cells {
         (share >= LEAST_RIM && rank(&mut margins, 0.5) > rank(&mut all, 0.97) - RIM_DARKER).then_some(rim)
     }
 
+    /// Margins and the light through them, if they are one paper under one light: even tones along the edges of a
+    /// picture without margins are not.
+    fn lit_alike(&self, rim: Vec<bool>) -> Option<(Vec<bool>, Vec<f64>)> {
+        let weights: Vec<f64> = rim.iter().map(|&r| f64::from(u8::from(r))).collect();
+        let surface = self.surface(&weights)?;
+        let mut off: Vec<f64> =
+            (0..self.len()).filter(|&i| rim[i]).map(|i| (self.bright[i] - surface[i]).abs()).collect();
+        (rank(&mut off, RIM_RANK) < RIM_OFF).then_some((rim, surface))
+    }
+
     fn surface(&self, weights: &[f64]) -> Option<Vec<f64>> {
         smooth_surface(&Figures { width: self.width, height: self.height, values: &self.bright, weights })
     }
@@ -178,16 +222,16 @@ impl Cells {
         quadratic(&Figures { width: self.width, height: self.height, values: &self.bright, weights })
     }
 
-    /// A surface of second degree over the brightest parts: asymmetric least squares, which pulls at what lies under it
-    /// twenty times less (Newey & Powell 1987, "Asymmetric least squares estimation and testing", Econometrica 55), and
-    /// leaves out more and more of what is far under it.
-    fn upper(&self) -> Option<Vec<f64>> {
-        let mut all = self.bright.clone();
+    /// A surface of second degree over the brightest parts of some cells: asymmetric least squares, which pulls at what
+    /// lies under it twenty times less (Newey & Powell 1987, "Asymmetric least squares estimation and testing",
+    /// Econometrica 55), and leaves out more and more of what is far under it.
+    fn upper(&self, among: impl Fn(usize) -> bool, unders: &[f64]) -> Option<Vec<f64>> {
+        let mut all: Vec<f64> = (0..self.len()).filter(|&i| among(i)).map(|i| self.bright[i]).collect();
         let mut surface = vec![rank(&mut all, 0.98); self.len()];
-        for under in [0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3] {
+        for under in unders {
             let weights: Vec<f64> = (0..self.len())
                 .map(|i| match self.bright[i] - surface[i] {
-                    _ if self.outermost(i) => 0.0,
+                    _ if self.outermost(i) || !among(i) => 0.0,
                     r if r > 0.0 => 1.0,
                     r if r > -under => 0.05,
                     _ => 0.0,
@@ -196,6 +240,28 @@ impl Cells {
             surface = self.quadratic(&weights)?;
         }
         Some(surface)
+    }
+
+    /// The same over the whole page, whose tones lie far under it.
+    fn upper_of_all(&self) -> Option<Vec<f64>> {
+        self.upper(|_| true, &[0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3])
+    }
+
+    /// How far the darkest of a cell of paper dips, by what shows through: from the surface where the cell lies on it,
+    /// else from the brightest paper near, for a lit form slopes away and print has edges. `None` too far under.
+    fn dip(&self, i: usize, surface: &[f64], paper: &[bool]) -> Option<f64> {
+        let under = surface[i] - self.bright[i];
+        if under < UNDER_FLAT {
+            return Some(self.dark[i] - surface[i]);
+        }
+        let (x, y) = (i % self.width, i / self.width);
+        let near = (y.saturating_sub(NEAR)..(y + NEAR + 1).min(self.height))
+            .flat_map(|y| (x.saturating_sub(NEAR)..(x + NEAR + 1).min(self.width)).map(move |x| (x, y)))
+            .map(|(x, y)| y * self.width + x)
+            .filter(|&j| paper[j])
+            .map(|j| self.bright[j].min(surface[j]))
+            .fold(self.bright[i], f64::max);
+        (under < UNDER_THROUGH).then_some(self.dark[i] - near)
     }
 
     /// Which cells are paper by a surface; what goes on evenly from them too.
@@ -241,7 +307,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     let ink: Vec<bool> = (0..cells.len()).map(|i| cells.bright[i] - cells.dark[i] > INK_WITHIN).collect();
     let Some((surface, paper)) = (match how {
         EvenLight::Paper => by_paper(&cells, &content, &ink),
-        EvenLight::Guess => cells.upper().map(|surface| {
+        EvenLight::Guess => cells.upper_of_all().map(|surface| {
             let paper = cells.paper(&surface, &vec![false; cells.len()], &content, &ink);
             (surface, paper)
         }),
@@ -249,7 +315,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    let mut dips: Vec<f64> = flat.iter().map(|&i| cells.dark[i] - surface[i]).collect();
+    let mut dips: Vec<f64> = flat.iter().filter_map(|&i| cells.dip(i, &surface, &paper)).collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
     let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
@@ -280,33 +346,42 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
 
 /// Surface and paper, when paper can be told.
 fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, Vec<bool>)> {
-    let (rim, mut surface) = match cells.rim(content) {
-        Some(rim) => {
-            let weights: Vec<f64> = rim.iter().map(|&r| f64::from(u8::from(r))).collect();
-            let surface = cells.surface(&weights)?;
-            (rim, surface)
-        }
+    let inked = ink.iter().filter(|&&i| i).count() as f64;
+    let (rim, mut surface) = match cells.rim(content).and_then(|rim| cells.lit_alike(rim)) {
+        Some(margins) => margins,
         None => {
             // Without margins only the gaps between strokes can be trusted to be paper.
-            let inked = ink.iter().filter(|&&i| i).count() as f64;
             if inked < INK_SHARE * cells.len() as f64 {
                 return None;
             }
-            (vec![false; cells.len()], cells.upper()?)
+            (vec![false; cells.len()], cells.upper_of_all()?)
         }
     };
-    let mut paper = rim.clone();
-    for _ in 0..ROUNDS {
-        paper = cells.paper(&surface, &rim, content, ink);
-        let weights: Vec<f64> = (0..cells.len())
+    // Gaps between strokes say the light better than tones do, and paper far from margins is sure there.
+    let drawn = inked >= INK_SHARE * cells.len() as f64;
+    let sure_only = !drawn && rim.contains(&true);
+    let weights_of = |paper: &[bool], surface: &[f64]| -> Vec<f64> {
+        (0..cells.len())
             .map(|i| match (rim[i], paper[i]) {
                 (true, _) => 1.0,
                 (_, true) if ink[i] && cells.bright[i] < surface[i] => UNDER_WEIGHT,
+                (_, true) if sure_only && cells.bright[i] < surface[i] - UNDER_SURE => 0.0,
                 (_, true) => 1.0,
                 _ => 0.0,
             })
-            .collect();
-        surface = cells.surface(&weights)?;
+            .collect()
+    };
+    let mut paper = rim.clone();
+    if let Some(shadow) = (!drawn).then(|| shadow::Shadow::over(cells, &rim)).flatten() {
+        for _ in 0..SHADOW_ROUNDS {
+            surface = shadow.surface(&weights_of(&paper, &surface))?;
+            paper = cells.paper(&surface, &rim, content, ink);
+        }
+    } else {
+        for _ in 0..ROUNDS {
+            paper = cells.paper(&surface, &rim, content, ink);
+            surface = cells.surface(&weights_of(&paper, &surface))?;
+        }
     }
     let share = paper.iter().filter(|&&p| p).count() as f64 / cells.len() as f64;
     let part = |i: usize| (i % cells.width) * 4 / cells.width + (i / cells.width) * 4 / cells.height * 4;
@@ -338,3 +413,5 @@ fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod shadow_tests;

@@ -10,12 +10,22 @@ pub(super) struct Figures<'a> {
     pub(super) weights: &'a [f64],
 }
 
+/// A rise of the surface from one cell to another, with a weight.
+pub(super) struct Step {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    pub(super) rise: f64,
+    pub(super) weight: f64,
+}
+
 /// B-splines along the longer side.
 const LONG_SIDE_SPLINES: f64 = 16.0;
 /// Fewest along either side: three intervals.
 const FEWEST_SPLINES: usize = 6;
-/// Weight of the second differences of neighbouring coefficients against one figure.
+/// Weight of the second differences of neighbouring coefficients against one figure: as much as margins need that have
+/// to say all of the light, and as little as leaves a shadow its edges where the tones inside say it too.
 const STIFFNESS: f64 = 0.3;
+const STIFFNESS_BY_STEPS: f64 = 0.1;
 /// Keeps the equations solvable where no figure lies near; far below any weight.
 const RIDGE: f64 = 1e-9;
 
@@ -24,6 +34,15 @@ const RIDGE: f64 = 1e-9;
 /// Science 11; in two directions with the mixed difference, so that the penalty is the bending energy of a thin
 /// plate). Where there are no figures it goes on as smoothly as it can. `None` when there is no figure at all.
 pub(super) fn smooth_surface(figures: &Figures<'_>) -> Option<Vec<f64>> {
+    fit(figures, &[], STIFFNESS)
+}
+
+/// The same through figures and rises, and less stiff.
+pub(super) fn surface_by_steps(figures: &Figures<'_>, steps: &[Step]) -> Option<Vec<f64>> {
+    fit(figures, steps, STIFFNESS_BY_STEPS)
+}
+
+fn fit(figures: &Figures<'_>, steps: &[Step], stiffness: f64) -> Option<Vec<f64>> {
     let (w, h) = (figures.width, figures.height);
     if figures.weights.iter().all(|&weight| weight <= 0.0) {
         return None;
@@ -33,41 +52,42 @@ pub(super) fn smooth_surface(figures: &Figures<'_>) -> Option<Vec<f64>> {
         |side: usize| ((LONG_SIDE_SPLINES * side as f64 / longer).round() as usize).max(FEWEST_SPLINES);
     let (across, down) = (basis(w, count(w)), basis(h, count(h)));
     let (m, n) = (count(w), count(h));
-    let mut left = penalty(m, n);
+    // The sixteen splines that reach a cell.
+    let reach = |cell: usize| -> [(usize, f64); 16] {
+        let ((first_x, shares_x), (first_y, shares_y)) = (across[cell % w], down[cell / w]);
+        std::array::from_fn(|k| {
+            let (i, j) = (k / 4, k % 4);
+            ((first_y + i) * m + first_x + j, shares_y[i] * shares_x[j])
+        })
+    };
+    let mut left = penalty(m, n, stiffness);
     let mut right = DVector::<f64>::zeros(m * n);
-    for (y, (first_y, shares_y)) in down.iter().enumerate() {
-        for (x, (first_x, shares_x)) in across.iter().enumerate() {
-            let weight = figures.weights[y * w + x];
-            if weight <= 0.0 {
-                continue;
-            }
-            // The sixteen splines that reach this cell.
-            let reach: [(usize, f64); 16] = std::array::from_fn(|k| {
-                let (i, j) = (k / 4, k % 4);
-                ((first_y + i) * m + first_x + j, shares_y[i] * shares_x[j])
-            });
-            for &(a, share) in &reach {
-                right[a] += weight * share * figures.values[y * w + x];
-                for &(b, other) in &reach {
-                    left[(a, b)] += weight * share * other;
-                }
+    let mut add = |terms: &[(usize, f64)], value: f64, weight: f64| {
+        for &(a, share) in terms {
+            right[a] += weight * share * value;
+            for &(b, other) in terms {
+                left[(a, b)] += weight * share * other;
             }
         }
+    };
+    for (cell, (&value, &weight)) in figures.values.iter().zip(figures.weights).enumerate() {
+        if weight > 0.0 {
+            add(&reach(cell), value, weight);
+        }
+    }
+    for step in steps.iter().filter(|s| s.weight > 0.0) {
+        let mut terms = reach(step.to).to_vec();
+        for (spline, share) in reach(step.from) {
+            match terms.iter_mut().find(|t| t.0 == spline) {
+                Some(term) => term.1 -= share,
+                None => terms.push((spline, -share)),
+            }
+        }
+        add(&terms, step.rise, step.weight);
     }
     let solved = left.cholesky()?.solve(&right);
-    let mut surface = Vec::with_capacity(w * h);
-    for (first_y, shares_y) in &down {
-        for (first_x, shares_x) in &across {
-            let mut sum = 0.0;
-            for (i, share) in shares_y.iter().enumerate() {
-                for (j, other) in shares_x.iter().enumerate() {
-                    sum += share * other * solved[(first_y + i) * m + first_x + j];
-                }
-            }
-            surface.push(sum);
-        }
-    }
-    Some(surface)
+    let at = |cell: usize| reach(cell).iter().map(|&(spline, share)| share * solved[spline]).sum();
+    Some((0..w * h).map(at).collect())
 }
 
 /// For the middle of each of `cells` cells: the first spline of `splines` that reaches it, and the values of four.
@@ -91,12 +111,12 @@ fn basis(cells: usize, splines: usize) -> Vec<(usize, [f64; 4])> {
 }
 
 /// Stiffness times the sum of squared second differences, the mixed one twice.
-fn penalty(m: usize, n: usize) -> DMatrix<f64> {
+fn penalty(m: usize, n: usize, stiffness: f64) -> DMatrix<f64> {
     let mut left = DMatrix::<f64>::identity(m * n, m * n) * RIDGE;
     let mut add = |terms: &[(usize, f64)], times: f64| {
         for &(a, share) in terms {
             for &(b, other) in terms {
-                left[(a, b)] += STIFFNESS * times * share * other;
+                left[(a, b)] += stiffness * times * share * other;
             }
         }
     };
@@ -171,6 +191,23 @@ mod tests {
                 for (i, (g, t)) in got.iter().zip(&truth).enumerate() {
                     prop_assert!((g - t).abs() < 1e-5, "{} for {} at {}", g, t, i);
                 }
+            }
+        }
+
+        /// A plane comes back from one side of it and the rises inside.
+        #[test]
+        fn a_plane_comes_back_from_rises(w in 30_usize..90, h in 30_usize..90, a in -1.0..1.0_f64, b in -0.01..0.01_f64, c in -0.01..0.01_f64) {
+            let truth = plane(w, h, [a, b, c]);
+            let weights: Vec<f64> = (0..w * h).map(|i| f64::from(u8::from(i % w < 5))).collect();
+            let values: Vec<f64> = truth.iter().zip(&weights).map(|(&v, &weight)| if weight > 0.0 { v } else { -9.0 }).collect();
+            let steps: Vec<Step> = (0..w * h)
+                .filter(|i| i % w + 3 < w)
+                .map(|from| Step { from, to: from + 3, rise: truth[from + 3] - truth[from], weight: 10.0 })
+                .collect();
+            let figures = Figures { width: w, height: h, values: &values, weights: &weights };
+            let got = surface_by_steps(&figures, &steps).expect("a side and rises determine it");
+            for (i, (g, t)) in got.iter().zip(&truth).enumerate() {
+                prop_assert!((g - t).abs() < 1e-5, "{} for {} at {}", g, t, i);
             }
         }
 

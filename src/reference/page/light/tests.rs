@@ -9,7 +9,7 @@ use crate::colour::lightness_f32;
 const SIDE: [usize; 2] = [420, 560];
 
 /// A page whose reflectance is `ink` inside a margin of an eighth, under a light by place (shares of the page).
-fn lit(ink: impl Fn(f64, f64) -> f64, light: impl Fn(f64, f64) -> f64) -> Raster<f32> {
+pub(super) fn lit(ink: impl Fn(f64, f64) -> f64, light: impl Fn(f64, f64) -> f64) -> Raster<f32> {
     let at = |i: usize| ((i % SIDE[0]) as f64 / SIDE[0] as f64, (i / SIDE[0]) as f64 / SIDE[1] as f64);
     let data = (0..SIDE[0] * SIDE[1]).map(|i| {
         let (x, y) = at(i);
@@ -19,12 +19,12 @@ fn lit(ink: impl Fn(f64, f64) -> f64, light: impl Fn(f64, f64) -> f64) -> Raster
     Raster::from_vec(SIDE[0], SIDE[1], data.collect())
 }
 
-fn evened(page: &Raster<f32>, how: EvenLight) -> (Raster<f32>, LightFigures) {
+pub(super) fn evened(page: &Raster<f32>, how: EvenLight) -> (Raster<f32>, LightFigures) {
     even(page, how).unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// Mean lightness of the evened page over a square of 12 pixels at a place.
-fn tone(page: &Raster<f32>, x: f64, y: f64) -> f64 {
+pub(super) fn tone(page: &Raster<f32>, x: f64, y: f64) -> f64 {
     let (x, y) = ((x * SIDE[0] as f64) as usize, (y * SIDE[1] as f64) as usize);
     let sum: f64 = (0..144).map(|i| f64::from(page.at(x + i % 12, y + i / 12))).sum();
     lightness(sum / 144.0)
@@ -137,4 +137,20 @@ fn even_light_changes_nothing_but_grain() {
     assert!(figures.darkest > 0.99, "there is no fall-off: {}", figures.darkest);
     let most = same.data().iter().zip(page.data()).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
     assert!(most < 0.01, "a pixel changed by {most}");
+}
+
+#[test]
+fn even_tones_at_the_edges_are_no_margins() {
+    // A wall of two tones and a table to all edges, with something in the middle.
+    let data = (0..SIDE[0] * SIDE[1]).map(|i| {
+        let (x, y) = ((i % SIDE[0]) as f64 / SIDE[0] as f64, (i / SIDE[0]) as f64 / SIDE[1] as f64);
+        match (x, y) {
+            _ if (x - 0.5).hypot(y - 0.5) < 0.2 => 0.05,
+            _ if y > 0.8 => 0.9,
+            _ if x < 0.45 => 0.6,
+            _ => 0.35,
+        }
+    });
+    let page = Raster::from_vec(SIDE[0], SIDE[1], data.collect());
+    assert_eq!(even(&page, EvenLight::Paper), Err(PageError::NoPaper), "there are no margins");
 }
