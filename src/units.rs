@@ -70,8 +70,11 @@ fn number_and_unit(text: &str) -> Option<(f64, &str)> {
 /// # Errors
 /// [`UnitError`] when there is no number, no unit, or the number is not finite.
 pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
-    let unreadable =
-        || UnitError::Unreadable { text: text.into(), what: "a length", example: "20mm, 1.5cm or 11in" };
+    let unreadable = || UnitError::Unreadable {
+        text: text.into(),
+        what: "a length in mm, cm or in",
+        example: "20mm, 1.5cm or 11in",
+    };
     let (number, unit) = number_and_unit(text).ok_or_else(unreadable)?;
     let factor = match unit.to_ascii_lowercase().as_str() {
         "mm" => 1.0,
@@ -95,8 +98,8 @@ pub fn parse_line_total_mm(text: &str) -> Result<f64, UnitError> {
         Some((number, unit)) if unit.eq_ignore_ascii_case("m") && number.is_finite() => Ok(number * 1000.0),
         Some((_, "")) => Err(UnitError::NoUnit { text: text.trim().into(), unit: "m" }),
         _ => parse_length_mm(text).map_err(|e| match e {
-            UnitError::Unreadable { text, what, .. } => {
-                UnitError::Unreadable { text, what, example: "4m, 250cm or 800mm" }
+            UnitError::Unreadable { text, .. } => {
+                UnitError::Unreadable { text, what: "a length", example: "4m, 250cm or 800mm" }
             }
             other => other,
         }),

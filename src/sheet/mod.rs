@@ -46,8 +46,14 @@ pub enum SheetError {
         /// What is wrong with the length.
         source: UnitError,
     },
+    /// One length, where a size has two.
+    #[error("\"{text}\" is no paper: a size needs its width and its height, such as 180x240mm")]
+    OneSide {
+        /// What was written.
+        text: String,
+    },
     /// A size written out that no sheet has.
-    #[error("the paper size \"{text}\" is out of range: each side has to be between 20 mm and 10 m")]
+    #[error("the paper size \"{text}\" is out of range: each side has to be between 20 mm and 10000 mm")]
     SizeOutOfRange {
         /// What was written.
         text: String,
@@ -57,18 +63,20 @@ pub enum SheetError {
     MarginOutOfRange,
     /// Nothing is left of the sheet inside the margins.
     #[error(
-        "margins of {margin_mm} mm leave no room on a sheet of {width_mm} x {height_mm} mm: \
-         they have to be under {limit_mm} mm"
+        "the margins {sides} leave no room: {first_mm} + {second_mm} mm on a sheet that is {side_mm} mm {way}; together \
+         they have to be under {side_mm} mm"
     )]
     MarginsFillSheet {
-        /// The margin in mm, rounded for reading.
-        margin_mm: f64,
-        /// Width of the sheet in mm.
-        width_mm: f64,
-        /// Height of the sheet in mm.
-        height_mm: f64,
-        /// Half the shorter side in mm.
-        limit_mm: f64,
+        /// "left and right" or "above and below".
+        sides: &'static str,
+        /// The margin on the left, or above, in mm, rounded for reading.
+        first_mm: f64,
+        /// The margin on the right, or below, in mm, rounded for reading.
+        second_mm: f64,
+        /// The side of the sheet in mm, rounded for reading.
+        side_mm: f64,
+        /// "wide" or "high".
+        way: &'static str,
     },
     /// A picture width or height that is zero, negative or no number.
     #[error("the picture's {side} is out of range: it has to be more than 0 mm")]
@@ -96,7 +104,7 @@ pub enum SheetError {
     /// The picture would be thinner than any line.
     #[error(
         "the picture would be only {width_mm} x {height_mm} mm on the sheet: each side has to be at least 1 mm, \
-         so crop the reference or ask for a larger picture"
+         so take smaller margins, ask for a larger picture, or crop the reference"
     )]
     PictureTooThin {
         /// Width of the picture in mm, rounded for reading.
@@ -120,24 +128,26 @@ pub enum SheetError {
     },
     /// Margins and overlap leave too little of a page.
     #[error(
-        "a page of {width_mm} x {height_mm} mm with {margin_mm} mm at each edge that the printer does not reach and an \
-         overlap of {overlap_mm} mm leaves too little to print on: {least_mm} mm are needed each way, so take a larger \
-         page, a smaller overlap or a smaller printer margin"
+        "an overlap of {overlap_mm} mm and {margin_mm} mm at each edge that the printer does not reach leave too little \
+         of a page of {width_mm} x {height_mm} mm: take {remedy}"
     )]
     PageTooSmall {
-        /// Width of the page in mm.
+        /// Width of the page in mm, rounded for reading.
         width_mm: f64,
-        /// Height of the page in mm.
+        /// Height of the page in mm, rounded for reading.
         height_mm: f64,
-        /// The printer's margin in mm.
+        /// The printer's margin in mm, rounded for reading.
         margin_mm: f64,
-        /// The overlap in mm.
+        /// The overlap in mm, rounded for reading.
         overlap_mm: f64,
-        /// What has to be left, in mm.
-        least_mm: f64,
+        /// What would do.
+        remedy: String,
     },
     /// More pages than anyone joins.
-    #[error("the sheet would take {pages} pages; take a larger page: at most {most} are printed")]
+    #[error(
+        "the sheet would take {pages} printed pages, and at most {most} are joined: take larger paper for the printer, or \
+         a smaller sheet"
+    )]
     TooManyPages {
         /// Pages needed.
         pages: usize,

@@ -104,6 +104,7 @@ impl Paper {
         }
         match split_size(&plain) {
             Some((width, height)) => Self::from_size(text.trim(), width, height),
+            None if is_one_side(&plain) => Err(SheetError::OneSide { text: text.trim().into() }),
             None => Err(SheetError::UnknownPaper { name: text.trim().into(), nearest: nearest_name(&plain) }),
         }
     }
@@ -153,6 +154,11 @@ fn split_size(plain: &str) -> Option<(&str, &str)> {
         return None;
     }
     plain.split_once('x')
+}
+
+/// Whether a text is one length, or one number.
+fn is_one_side(plain: &str) -> bool {
+    matches!(parse_length_mm(plain), Ok(_) | Err(UnitError::NoUnit { .. } | UnitError::OutOfRange { .. }))
 }
 
 /// The name in the table with the smallest edit distance; the first of equals, but a shared first letter wins.
@@ -215,6 +221,14 @@ mod tests {
         }
         for text in ["180x240", "180x", "x240mm", "180x240furlongs", "180x240x300mm", "", "x", "180"] {
             assert!(Paper::parse(text).is_err(), "{text} was taken for a size");
+        }
+    }
+
+    #[test]
+    fn one_length_is_told_from_a_misspelt_name() {
+        for text in ["2mm", "2", "11 in", "24cm"] {
+            let error = Paper::parse(text).expect_err(text);
+            assert_eq!(error, SheetError::OneSide { text: text.into() }, "{text}");
         }
     }
 

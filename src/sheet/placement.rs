@@ -170,14 +170,19 @@ pub fn place(
     let margins = margins_mm(paper, options)?;
     let [top, right, bottom, left] = margins;
     let room = [sheet_mm[0] - left - right, sheet_mm[1] - top - bottom];
-    if room[0].min(room[1]) <= SLACK_MM {
-        let largest = margins.into_iter().fold(0.0, f64::max);
-        return Err(SheetError::MarginsFillSheet {
-            margin_mm: for_reading(largest),
-            width_mm: for_reading(sheet_mm[0]),
-            height_mm: for_reading(sheet_mm[1]),
-            limit_mm: for_reading(sheet_mm[0].min(sheet_mm[1]) / 2.0),
-        });
+    for (room, side, [first, second], sides, way) in [
+        (room[0], sheet_mm[0], [left, right], "left and right", "wide"),
+        (room[1], sheet_mm[1], [top, bottom], "above and below", "high"),
+    ] {
+        if room <= SLACK_MM {
+            return Err(SheetError::MarginsFillSheet {
+                sides,
+                first_mm: for_reading(first),
+                second_mm: for_reading(second),
+                side_mm: for_reading(side),
+                way,
+            });
+        }
     }
 
     let mut notes = Vec::new();

@@ -70,13 +70,15 @@ impl Printing {
 /// Lays the sheet out on the printer's pages.
 ///
 /// `shown` is the size in mm of the sheet as shown, and `holds` tells whether a rectangle of it holds anything that is
-/// to be printed; cells that hold nothing get no page. The pages are turned the way that needs fewer of them.
+/// to be printed; cells that hold nothing get no page. Every page says the `name` of the picture, shortened where it is
+/// long, and the `remark`, never shortened. The pages are turned the way that needs fewer of them.
 ///
 /// # Errors
 /// [`SheetError`] when overlap and margins leave nothing of a page, or far too many pages would be needed.
 pub fn lay_out(
     shown: [f64; 2],
     options: &PrintOptions,
+    name: &str,
     remark: &str,
     holds: &dyn Fn(&RectMm) -> bool,
 ) -> Result<Noted<Printing>, SheetError> {
@@ -106,7 +108,7 @@ pub fn lay_out(
             all.len()
         ));
     }
-    let sheets = page::Sheets { shown, page_mm, factor, options, remark, all: &all, full: &full };
+    let sheets = page::Sheets { shown, page_mm, factor, options, name, remark, all: &all, full: &full };
     Ok(Noted::with(Printing { pages: sheets.pages() }, notes))
 }
 
@@ -126,13 +128,7 @@ fn cells(
         // A print that comes out small is drawn larger, and takes more of the page.
         let reached = (page_mm[axis] - 2.0 * options.printer_margin_mm) / factor[axis].max(1.0);
         if reached - overlap < LEAST_CELL_MM {
-            return Err(SheetError::PageTooSmall {
-                width_mm: page_mm[0],
-                height_mm: page_mm[1],
-                margin_mm: options.printer_margin_mm,
-                overlap_mm: overlap,
-                least_mm: LEAST_CELL_MM,
-            });
+            return Err(too_small(page_mm, factor, options));
         }
         stretches[axis] = divided(shown[axis], reached, overlap);
     }
@@ -155,6 +151,25 @@ fn cells(
         }
     }
     Ok(cells)
+}
+
+/// What is said of a page that margins and overlap fill.
+fn too_small(page_mm: [f64; 2], factor: [f64; 2], options: &PrintOptions) -> SheetError {
+    // Downwards, so that what is said to fit does.
+    let reading = |mm: f64| (mm * 10.0).floor() / 10.0;
+    let reached = [0, 1].map(|k| (page_mm[k] - 2.0 * options.printer_margin_mm) / factor[k].max(1.0));
+    let most = reading(reached[0].min(reached[1]) - LEAST_CELL_MM);
+    SheetError::PageTooSmall {
+        width_mm: reading(page_mm[0]),
+        height_mm: reading(page_mm[1]),
+        margin_mm: reading(options.printer_margin_mm),
+        overlap_mm: reading(options.overlap_mm),
+        remedy: if most >= LEAST_OVERLAP_MM {
+            format!("an overlap of at most {most} mm, or a larger page")
+        } else {
+            "a larger page, or a smaller printer margin".into()
+        },
+    }
 }
 
 /// One cell along one side of the sheet, in mm, and how much is printed before and behind it.

@@ -2,6 +2,7 @@
 
 use super::{GuideStroke, Stroke, StrokePlan, ThinStroke, length_mm};
 use crate::sheet::RectMm;
+use crate::transitions::fit::round_um;
 use kurbo::common::solve_cubic;
 use kurbo::{CubicBez, ParamCurve, Point};
 
@@ -96,8 +97,7 @@ fn crossings(c: &CubicBez, rect: &RectMm) -> Vec<f64> {
 }
 
 fn rounded(c: CubicBez) -> CubicBez {
-    let um = |p: Point| Point::new((p.x * 1000.0).round() / 1000.0, (p.y * 1000.0).round() / 1000.0);
-    CubicBez::new(um(c.p0), um(c.p1), um(c.p2), um(c.p3))
+    CubicBez::new(round_um(c.p0), round_um(c.p1), round_um(c.p2), round_um(c.p3))
 }
 
 #[cfg(test)]
@@ -147,6 +147,17 @@ mod tests {
         let left = cut(&square(15.0, 60.0), true, &RECT, true);
         assert_eq!(ends(&left), [[(40.0, 50.0), (40.0, 30.0)]], "one piece, from where it comes back");
         assert!(!left[0].1, "no longer closed");
+    }
+
+    #[test]
+    fn a_cut_end_beside_zero_has_no_sign() {
+        let at_zero = RectMm { x: 0.0, y: 0.0, width: 30.0, height: 40.0 };
+        let pieces = cut(&[line((-0.0001, 30.0), (60.0, 30.0))], false, &at_zero, true);
+        let across = |c: &CubicBez| [c.p0.x, c.p1.x, c.p2.x, c.p3.x];
+        assert!(pieces[0].0.iter().flat_map(across).all(f64::is_sign_positive), "{pieces:?}");
+        let cubic = rounded(line((-0.0001, -0.0002), (-0.0003, -0.0004)));
+        let all = [cubic.p0, cubic.p1, cubic.p2, cubic.p3];
+        assert!(all.iter().all(|p| p.x.is_sign_positive() && p.y.is_sign_positive()), "{cubic:?}");
     }
 
     proptest! {

@@ -130,7 +130,7 @@ impl Shown {
 /// Refuses pages that cannot be, before the work begins.
 pub(super) fn check_pages(placement: &Placement, settings: &Settings) -> Result<(), StudyError> {
     let shown = settings.on_paper.view.size(placement.sheet_mm);
-    lay_out(shown, &settings.on_paper.print, "", &|_| false)?;
+    lay_out(shown, &settings.on_paper.print, "", "", &|_| false)?;
     Ok(())
 }
 
@@ -186,11 +186,8 @@ pub(super) fn pages(
     let holds = |cell: &RectMm| {
         covered && overlap(cell, &shown.picture_mm) || drawn_in(strokes, cell) || printed_in(furniture, cell)
     };
-    let mut remark = vec![on_paper.title.name.as_str()];
-    if on_paper.view.mirrored {
-        remark.push("mirrored");
-    }
-    Ok(lay_out(shown.sheet_mm, &on_paper.print, &remark.join(", "), &holds)?)
+    let remark = if on_paper.view.mirrored { "mirrored" } else { "" };
+    Ok(lay_out(shown.sheet_mm, &on_paper.print, &on_paper.title.name, remark, &holds)?)
 }
 
 /// The title block: what the artist gave, and what the sheet is.
@@ -200,12 +197,12 @@ fn title(placement: &Placement, settings: &Settings, enlargement: Option<f64>) -
     let picture = placement.picture_mm;
     let size = format!("picture {} x {} mm", reading(picture.width), reading(picture.height));
     let name = &settings.paper.name;
-    // A size written out is its own name.
-    let named = !name.starts_with(|c: char| c.is_ascii_digit());
-    let sheet = if named {
-        format!("{}, {width} x {height} mm", name.to_uppercase())
-    } else {
-        format!("{width} x {height} mm")
+    let written_out = name.starts_with(|c: char| c.is_ascii_digit());
+    let sheet = match (written_out, settings.paper.us) {
+        (false, _) => format!("{}, {width} x {height} mm", name.to_uppercase()),
+        // A size in inches is what the pad says; one in mm is its own name.
+        (true, true) => format!("{name}, {width} x {height} mm"),
+        (true, false) => format!("{width} x {height} mm"),
     };
     TitleBlock {
         sheet,

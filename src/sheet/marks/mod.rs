@@ -38,7 +38,7 @@ const NEAREST_CROSS_MM: f64 = 7.0;
 pub(super) const CROSS_ARM_MM: f64 = 3.0;
 
 /// How far the ground around a text is cleared, in mm.
-const CLEARED_MM: f64 = 0.5;
+pub(super) const CLEARED_MM: f64 = 0.5;
 
 /// What can be switched apart in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -1,7 +1,7 @@
 //! The title block: what the sheet is, in a few words under the picture.
 
-use super::{Anchor, Furniture, Ground, Layer, Lettering, Side};
-use crate::sheet::lettering::{missing_letters, width_mm};
+use super::{Anchor, CROSS_ARM_MM, Furniture, Ground, Layer, Lettering, Side};
+use crate::sheet::lettering::{missing_letters, shortened, width_mm, wrapped};
 use kurbo::Point;
 
 /// What the title block says; empty parts are left out.
@@ -24,6 +24,8 @@ pub struct TitleBlock {
 /// Height of the lettering, and of the word that the sheet is mirrored, in mm (ISO 3098-1).
 const LETTER_MM: f64 = 1.8;
 const LOUD_MM: f64 = 2.5;
+/// Least height of lettering where there is no room for more lines, in mm (common practice, no source).
+const LEAST_MM: f64 = 1.0;
 /// Distance from line to line as a multiple of the height (ISO 3098-1: at least 1.4).
 const LINE_SPACING: f64 = 1.6;
 /// Least distance from what lies above, in mm.
@@ -49,16 +51,11 @@ pub(super) fn draw(
             .map(|part| part.trim())
             .filter(|part| !part.is_empty())
             .collect();
-    let [left, _, right, _] = ground.reach;
-    let start_x = ground.picture.x.max(left);
-    let mut lines: Vec<(String, f64)> = Vec::new();
-    if mirrored {
-        lines.push((MIRRORED.into(), LOUD_MM));
-    }
-    lines.extend(wrapped(&parts, right - start_x).into_iter().map(|line| (line, LETTER_MM)));
-    if lines.is_empty() {
+    if parts.is_empty() && !mirrored {
         return;
     }
+    let [left, _, right, _] = ground.reach;
+    let start_x = ground.picture.x.max(left);
     let missing = missing_letters(&parts.concat());
     if !missing.is_empty() {
         notes.push(format!(
@@ -66,41 +63,138 @@ pub(super) fn draw(
             missing.iter().map(char::to_string).collect::<Vec<_>>().join(" ")
         ));
     }
-    let depth: f64 = lines.iter().map(|(_, height)| height * LINE_SPACING).sum();
     let p = &ground.picture;
     let rule_above = furniture.rules.iter().any(|rule| !rule.down && rule.y < p.y);
     let above = if rule_above { ground.room(Side::Top) } else { super::squares::DEPTH_MM };
-    // Outwards: below the picture the first line is nearest, above it the last one.
-    let mut baseline = if ground.room(Side::Bottom) - below >= GAP_MM + depth {
-        p.y + p.height + below + GAP_MM
-    } else if ground.room(Side::Top) - above >= GAP_MM + depth {
-        p.y - above - GAP_MM - depth
-    } else {
-        notes.push(format!(
-            "There is no room for the title block{}: it needs {:.0} mm below the picture, or {:.0} mm above it.",
-            if mirrored { ", which says that the sheet is mirrored" } else { "" },
-            (below + GAP_MM + depth).ceil(),
-            (super::squares::DEPTH_MM + GAP_MM + depth).ceil()
-        ));
+    // Beside the cross at the picture's corner lines end before it, beyond it at what the printer reaches.
+    let cross_mm = furniture.crosses.first().map(|cross| p.y - cross.y);
+    let room_mm = |taken: f64| match cross_mm {
+        Some(off) if taken + GAP_MM < off + CROSS_ARM_MM => {
+            right.min(p.x + p.width + off - CROSS_ARM_MM - GAP_MM) - start_x
+        }
+        _ => right - start_x,
+    };
+    // Lettering of full height comes first, below the picture or above it; smaller lettering takes fewer lines.
+    let mut least_depth: Option<f64> = None;
+    let mut placed: Option<(Vec<Line>, f64)> = None;
+    for full in [true, false] {
+        for (side, taken) in [(Side::Bottom, below), (Side::Top, above)] {
+            let lines = if full {
+                at_full_height(title.name.trim(), &parts, mirrored, room_mm(taken))
+            } else {
+                smaller(&parts, mirrored, room_mm(taken))
+            };
+            let Some(lines) = lines else { continue };
+            let depth = depth_mm(&lines);
+            least_depth = Some(least_depth.map_or(depth, |least| least.min(depth)));
+            if placed.is_none() && ground.room(side) - taken >= GAP_MM + depth {
+                // Outwards: below the picture the first line is nearest, above it the last one.
+                let start = match side {
+                    Side::Bottom => p.y + p.height + below + GAP_MM,
+                    _ => p.y - above - GAP_MM - depth,
+                };
+                placed = Some((lines, start));
+            }
+        }
+    }
+    let Some((lines, mut baseline)) = placed else {
+        let what = if mirrored { ", which says that the sheet is mirrored" } else { "" };
+        notes.push(match least_depth {
+            Some(depth) => format!(
+                "There is no room for the title block{what}: it needs {:.0} mm below the picture, or {:.0} mm above it.",
+                (below + GAP_MM + depth).ceil(),
+                (super::squares::DEPTH_MM + GAP_MM + depth).ceil()
+            ),
+            None => format!(
+                "There is no room for the title block{what}: only {:.0} mm lie between the picture's left side and the \
+                 edge that the printer reaches.",
+                right - start_x
+            ),
+        });
         return;
     };
     for (text, height_mm) in lines {
         baseline += height_mm * LINE_SPACING;
-        // Never wider than what the printer reaches: a name without spaces is drawn smaller.
-        let fitted = height_mm * ((right - start_x) / width_mm(&text, height_mm)).min(1.0);
         furniture.texts.push(Lettering {
             layer: Layer::Marks,
             text,
             at: Point::new(start_x, baseline - height_mm * (LINE_SPACING - 1.0)),
-            height_mm: fitted,
+            height_mm,
             anchor: Anchor::Start,
             quarter_turns: 0,
         });
     }
 }
 
+/// A line and the height of its capitals in mm.
+type Line = (String, f64);
+
+/// How deep lines are together, in mm.
+fn depth_mm(lines: &[Line]) -> f64 {
+    lines.iter().map(|(_, height)| height * LINE_SPACING).sum()
+}
+
+/// The title block at its full height: a long name loses its middle, everything else is wrapped by words.
+///
+/// `None` where not even a few letters have room beside each other.
+fn at_full_height(name: &str, parts: &[&str], mirrored: bool, room_mm: f64) -> Option<Vec<Line>> {
+    let mut lines: Vec<Line> = Vec::new();
+    if mirrored {
+        let fitted = fitted_mm(MIRRORED, LOUD_MM, room_mm);
+        if fitted >= LETTER_MM {
+            lines.push((MIRRORED.into(), fitted));
+        } else {
+            lines.extend(by_words(MIRRORED, room_mm)?.into_iter().map(|line| (line, LETTER_MM)));
+        }
+    }
+    let mut set: Vec<String> = Vec::new();
+    for &part in parts {
+        if let Some(line) = set.last_mut() {
+            let joined = format!("{line}{BETWEEN}{part}");
+            if width_mm(&joined, LETTER_MM) <= room_mm {
+                *line = joined;
+                continue;
+            }
+        }
+        if part == name {
+            set.push(shortened(part, LETTER_MM, room_mm)?);
+        } else {
+            set.extend(by_words(part, room_mm)?);
+        }
+    }
+    lines.extend(set.into_iter().map(|line| (line, LETTER_MM)));
+    Some(lines)
+}
+
+/// A text in lines no longer than `room_mm`; a single word that is longer loses its middle.
+fn by_words(text: &str, room_mm: f64) -> Option<Vec<String>> {
+    let words: Option<Vec<String>> =
+        text.split_whitespace().map(|word| shortened(word, LETTER_MM, room_mm)).collect();
+    Some(wrapped(&words?.join(" "), room_mm, LETTER_MM))
+}
+
+/// The title block in as few lines as it has without wrapping a part: what is longer than the room is drawn smaller.
+///
+/// `None` where a line would be too small to read.
+fn smaller(parts: &[&str], mirrored: bool, room_mm: f64) -> Option<Vec<Line>> {
+    let mut lines: Vec<Line> = Vec::new();
+    if mirrored {
+        lines.push((MIRRORED.into(), fitted_mm(MIRRORED, LOUD_MM, room_mm)));
+    }
+    lines.extend(between_parts(parts, room_mm).into_iter().map(|line| {
+        let fitted = fitted_mm(&line, LETTER_MM, room_mm);
+        (line, fitted)
+    }));
+    lines.iter().all(|(_, height)| *height >= LEAST_MM).then_some(lines)
+}
+
+/// The height of a text that is no wider than a room, at most `height_mm`.
+fn fitted_mm(text: &str, height_mm: f64, room_mm: f64) -> f64 {
+    height_mm * (room_mm / width_mm(text, height_mm)).min(1.0)
+}
+
 /// The parts set in lines no longer than `room_mm`, broken between parts only.
-fn wrapped(parts: &[&str], room_mm: f64) -> Vec<String> {
+fn between_parts(parts: &[&str], room_mm: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for part in parts {
         if let Some(line) = lines.last_mut() {

@@ -102,7 +102,11 @@ fn what_does_not_fit_is_refused_with_the_largest() {
     assert!(place(&paper("a4"), [600, 800], 1.0, &largest).is_ok(), "the largest itself fits");
     let margins = PlaceOptions { margin_mm: Some(105.0), ..PlaceOptions::default() };
     let error = place(&paper("a4"), [600, 800], 1.0, &margins).expect_err("margins fill the sheet");
-    assert!(matches!(error, SheetError::MarginsFillSheet { .. }), "{error}");
+    assert!(matches!(error, SheetError::MarginsFillSheet { sides: "left and right", .. }), "{error}");
+    let margins =
+        PlaceOptions { side_margins_mm: [Some(200.0), None, Some(100.0), None], ..PlaceOptions::default() };
+    let error = place(&paper("a4"), [600, 800], 1.0, &margins).expect_err("300 mm of 297 mm").to_string();
+    assert!(error.contains("above and below leave no room: 200 + 100 mm"), "{error}");
     assert!(
         matches!(
             place(&paper("a4"), [60_000, 1], 1.0, &PlaceOptions::default()),

@@ -4,7 +4,7 @@ use super::{Cell, PrintOptions, onto};
 use crate::sheet::RectMm;
 use crate::sheet::lettering::{shortened, width_mm};
 use crate::sheet::marks::{
-    Anchor, CROSS_ARM_MM, Furniture, Layer, Lettering, MARK_LINE_MM, MarkLines, Rule, cross,
+    Anchor, CLEARED_MM, CROSS_ARM_MM, Furniture, Layer, Lettering, MARK_LINE_MM, MarkLines, Rule, cross,
 };
 use kurbo::{Affine, Point};
 
@@ -18,6 +18,12 @@ const LETTER_MM: f64 = 1.8;
 const HEADING_MM: f64 = 3.5;
 /// What stands between the parts of a page's name.
 const BETWEEN: &str = "  \u{b7}  ";
+/// Where a page's name begins on its edge, its distance from a cross, and half the room of an arrow and its number, in mm.
+const START_MM: f64 = 1.5;
+const GAP_MM: f64 = 2.0;
+const ARROW_MM: f64 = 6.0;
+/// How far from the trim line the ground beyond it is cleared, in mm: the line itself stays.
+const TRIM_GAP_MM: f64 = 0.3;
 /// Share of a neighbour's edge at which the crosses on it lie.
 const CROSS_PLACES: [f64; 2] = [0.25, 0.75];
 /// Least height of lettering that is drawn smaller to fit, as a share; what is longer still is shortened.
@@ -69,6 +75,7 @@ pub(super) struct Sheets<'a> {
     pub(super) page_mm: [f64; 2],
     pub(super) factor: [f64; 2],
     pub(super) options: &'a PrintOptions,
+    pub(super) name: &'a str,
     pub(super) remark: &'a str,
     pub(super) all: &'a [Cell],
     pub(super) full: &'a [Cell],
@@ -166,21 +173,25 @@ impl Sheets<'_> {
 
     /// What the page is called, outside the trim line: below where there is room, else on the first side that has any.
     fn name(&self, cell: &Cell, transform: &Affine, name: &str, own: &mut Furniture) {
-        let half = self.options.overlap_mm / 2.0;
         let order = [Edge::BOTTOM, Edge::TOP, Edge::LEFT, Edge::RIGHT];
         let Some(edge) = order.into_iter().find(|edge| cell.beyond[edge.place()] > 0.0) else { return };
-        // Along the first part of the edge, clear of its first cross and of the arrow in its middle.
         let [from, to] = edge.ends(&cell.rect).map(|p| *transform * p);
-        let along = (to - from) / from.distance(to).max(f64::MIN_POSITIVE);
-        let crossed = self.neighbour(cell, edge.across, edge.down).is_some();
-        let room = from.distance(to) * if crossed { CROSS_PLACES[0] } else { 0.5 } - CROSS_ARM_MM - 2.0;
-        let mut text = name.to_owned();
-        if !self.remark.is_empty() {
-            let rest = room - width_mm(&format!("{text}{BETWEEN}"), LETTER_MM);
-            if let Some(remark) = shortened(self.remark, LETTER_MM, rest) {
-                text = format!("{text}{BETWEEN}{remark}");
-            }
-        }
+        let length = from.distance(to);
+        let said: Vec<&str> = [name, self.remark].into_iter().filter(|part| !part.is_empty()).collect();
+        let said = said.join(BETWEEN);
+        // Clear of what lies on an edge that is shared: its first cross, and the arrow in its middle.
+        let shared = self.neighbour(cell, edge.across, edge.down).is_some();
+        let parts = if shared {
+            let cross = CROSS_PLACES[0] * length;
+            let [before, behind] = [cross - CROSS_ARM_MM - GAP_MM, cross + CROSS_ARM_MM + GAP_MM];
+            let picture = shortened(self.name, LETTER_MM, length / 2.0 - ARROW_MM - behind);
+            vec![(said, START_MM, before), (picture.unwrap_or_default(), behind, length / 2.0 - ARROW_MM)]
+        } else {
+            let end = length / 2.0;
+            let rest = end - START_MM - width_mm(&format!("{said}{BETWEEN}"), LETTER_MM);
+            let picture = shortened(self.name, LETTER_MM, rest).filter(|picture| !picture.is_empty());
+            vec![(picture.map_or(said.clone(), |p| format!("{said}{BETWEEN}{p}")), START_MM, end)]
+        };
         let quarter_turns = u8::from(edge.across != 0);
         // Letters that run down have their capitals' tops to the right.
         let to_baseline = if quarter_turns == 0 {
@@ -188,15 +199,22 @@ impl Sheets<'_> {
         } else {
             kurbo::Vec2::new(-LETTER_MM / 2.0, 0.0)
         };
-        let height_mm = LETTER_MM * (room / width_mm(&text, LETTER_MM)).clamp(0.5, 1.0);
-        own.write_cleared(Lettering {
-            layer: Layer::Marks,
-            text,
-            at: from + edge.outwards() * (half / 2.0) + along * 1.5 + to_baseline,
-            height_mm,
-            anchor: Anchor::Start,
-            quarter_turns,
-        });
+        let along = (to - from) / length.max(f64::MIN_POSITIVE);
+        let middle = edge.outwards() * (self.options.overlap_mm / 4.0);
+        for (text, start, end) in parts.into_iter().filter(|(text, ..)| !text.is_empty()) {
+            let height_mm = LETTER_MM * ((end - start) / width_mm(&text, LETTER_MM)).clamp(0.5, 1.0);
+            let text = Lettering {
+                layer: Layer::Marks,
+                text,
+                at: from + along * start + middle + to_baseline,
+                height_mm,
+                anchor: Anchor::Start,
+                quarter_turns,
+            };
+            // A row's number beside the page's name would be read with it, so all of the strip before the cross is bare.
+            let bare = if shared && start <= START_MM { vec![from, from + along * end] } else { Vec::new() };
+            write_beyond(cell, transform, edge, vec![text], &bare, own);
+        }
     }
 
     /// Two crosses on each edge that is shared with another page, and what lies beyond it.
@@ -220,10 +238,10 @@ impl Sheets<'_> {
             } else {
                 vec![(edge.arrow.to_owned(), -LETTER_MM), (number.to_string(), LETTER_MM)]
             };
-            for (text, y) in parts {
-                let at = middle + kurbo::Vec2::new(0.0, y);
-                own.write_cleared(Lettering::centred(Layer::Marks, text, at, LETTER_MM));
-            }
+            let texts = parts.into_iter().map(|(text, y)| {
+                Lettering::centred(Layer::Marks, text, middle + kurbo::Vec2::new(0.0, y), LETTER_MM)
+            });
+            write_beyond(cell, transform, edge, texts.collect(), &[], own);
         }
         if !paths.is_empty() {
             own.lines.push(MarkLines { layer: Layer::Marks, paths, line_mm: MARK_LINE_MM, strength: 1.0 });
@@ -251,7 +269,11 @@ impl Sheets<'_> {
         };
         write(format!("{} pages make the sheet", self.full.len()), y, HEADING_MM);
         y += 2.0;
-        for line in std::iter::once(self.remark).filter(|r| !r.is_empty()).chain(HOW_TO) {
+        let rest = if self.remark.is_empty() { String::new() } else { format!("{BETWEEN}{}", self.remark) };
+        let room = width - 2.0 * edge - width_mm(&rest, LETTER_MM);
+        let name = shortened(self.name, LETTER_MM, room).unwrap_or_default();
+        let first = format!("{name}{rest}");
+        for line in std::iter::once(first.as_str()).filter(|line| !line.is_empty()).chain(HOW_TO) {
             y += LETTER_MM * 2.0;
             write(line.into(), y, LETTER_MM);
         }
@@ -308,6 +330,38 @@ impl Sheets<'_> {
             strength: TRIM_STRENGTH,
         });
     }
+}
+
+/// Writes texts beyond the trim line of a cell's edge, and clears the ground there from the line to the end of what is
+/// printed, so that no half of a number or a tick of the sheet is left beside them; along the edge as far as the texts and
+/// `bare` reach.
+fn write_beyond(
+    cell: &Cell,
+    transform: &Affine,
+    edge: Edge,
+    texts: Vec<Lettering>,
+    bare: &[Point],
+    own: &mut Furniture,
+) {
+    let r = &cell.rect;
+    let on_edge = edge.ends(r)[0];
+    let trim = *transform * on_edge + edge.outwards() * TRIM_GAP_MM;
+    // A little further, where the page is bare, so that no edge of a line is left.
+    let outer =
+        *transform * (on_edge + edge.outwards() * cell.beyond[edge.place()]) + edge.outwards() * TRIM_GAP_MM;
+    let corners: Vec<Point> = texts.iter().flat_map(Lettering::bounds).chain(bare.iter().copied()).collect();
+    let span = |of: fn(&Point) -> f64| {
+        let spread = corners.iter().map(of).fold((f64::MAX, f64::MIN), |(a, b), s| (a.min(s), b.max(s)));
+        (spread.0 - CLEARED_MM, spread.1 + CLEARED_MM)
+    };
+    let across = |a: f64, b: f64| (a.min(b), a.max(b));
+    let ((left, right), (top, bottom)) = if edge.across == 0 {
+        (span(|p| p.x), across(trim.y, outer.y))
+    } else {
+        (across(trim.x, outer.x), span(|p| p.y))
+    };
+    own.cleared.push(RectMm { x: left, y: top, width: right - left, height: bottom - top });
+    own.texts.extend(texts);
 }
 
 /// The dashes from a point to another; both ends lie in a dash.

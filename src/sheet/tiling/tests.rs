@@ -9,7 +9,7 @@ fn options(page: &str) -> PrintOptions {
 }
 
 fn pages(shown: [f64; 2], options: &PrintOptions) -> Vec<Page> {
-    lay_out(shown, options, "", &|_| true).unwrap_or_else(|e| panic!("{e}")).value.pages
+    lay_out(shown, options, "", "", &|_| true).unwrap_or_else(|e| panic!("{e}")).value.pages
 }
 
 #[test]
@@ -42,6 +42,36 @@ fn the_cells_cover_the_sheet_once_and_lie_within_what_the_printer_reaches() {
 }
 
 #[test]
+fn every_page_says_that_it_is_mirrored_and_a_long_name_is_shortened() {
+    let name = format!("{}-2.png", "jug-and-bowl-".repeat(9));
+    let laid_out = lay_out([297.0, 420.0], &options("a4"), &name, "mirrored", &|_| true);
+    let pages = laid_out.unwrap_or_else(|e| panic!("{e}")).value.pages;
+    for page in &pages {
+        let texts: Vec<&str> = page.own.texts.iter().map(|t| t.text.as_str()).collect();
+        assert!(texts.iter().any(|t| t.contains("\u{b7}  mirrored")), "{}: {texts:?}", page.name);
+        assert!(texts.iter().any(|t| t.contains("jug") && t.contains("2.png")), "{}: {texts:?}", page.name);
+    }
+    for page in &pages[1..] {
+        // No two texts, and no text and cross, lie over each other.
+        let boxes: Vec<RectMm> = page.own.cleared.clone();
+        for (k, a) in boxes.iter().enumerate() {
+            let apart = |b: &RectMm| {
+                a.x + a.width <= b.x || b.x + b.width <= a.x || a.y + a.height <= b.y || b.y + b.height <= a.y
+            };
+            assert!(boxes[k + 1..].iter().all(apart), "{}: {boxes:?}", page.name);
+            for cross in &page.own.crosses {
+                let arms = RectMm { x: cross.x - 3.0, y: cross.y - 3.0, width: 6.0, height: 6.0 };
+                assert!(apart(&arms), "{}: a text over the cross at {cross:?}", page.name);
+            }
+            // What stays of the page when it is cut is never cleared.
+            let trimmed = page.sheet.trimmed.unwrap_or_else(|| panic!("no cell"));
+            let low = page.sheet.transform * Point::new(trimmed.x, trimmed.y);
+            assert!(apart(&RectMm { x: low.x, y: low.y, ..trimmed }), "{}: {a:?}", page.name);
+        }
+    }
+}
+
+#[test]
 fn crosses_of_neighbours_are_the_same_places_of_the_sheet() {
     let pages = pages([297.0, 420.0], &options("a4"));
     let mut places: Vec<[i64; 2]> = Vec::new();
@@ -61,7 +91,7 @@ fn crosses_of_neighbours_are_the_same_places_of_the_sheet() {
 
 #[test]
 fn cells_that_hold_nothing_have_no_page_and_pages_are_counted_without_them() {
-    let printing = lay_out([297.0, 420.0], &options("a4"), "", &|cell| cell.x < 1.0);
+    let printing = lay_out([297.0, 420.0], &options("a4"), "", "", &|cell| cell.x < 1.0);
     let printing = printing.unwrap_or_else(|e| panic!("{e}"));
     let names: Vec<&str> = printing.value.pages.iter().map(|p| p.name.as_str()).collect();
     assert_eq!(names, ["assembly", "page 1 of 2", "page 2 of 2"], "the left half");
@@ -73,11 +103,14 @@ fn impossible_pages_are_refused() {
     let overlap = PrintOptions { overlap_mm: 400.0, ..options("a4") };
     let margin = PrintOptions { printer_margin_mm: 100.0, ..options("a4") };
     let thin = PrintOptions { overlap_mm: 1.0, ..options("a4") };
-    let nothing = |options: &PrintOptions, sheet| lay_out(sheet, options, "", &|_| true).map(|_| ());
-    for options in [overlap, margin] {
-        let refused = nothing(&options, [297.0, 420.0]);
-        assert!(matches!(refused, Err(SheetError::PageTooSmall { .. })), "{refused:?}");
+    let nothing = |options: &PrintOptions, sheet| lay_out(sheet, options, "", "", &|_| true).map(|_| ());
+    for (refused_options, remedy) in [(overlap, "at most 180 mm"), (margin, "a smaller printer margin")] {
+        let error = nothing(&refused_options, [297.0, 420.0]).expect_err(remedy);
+        assert!(matches!(error, SheetError::PageTooSmall { .. }), "{error:?}");
+        assert!(error.to_string().contains(remedy), "{error}");
     }
+    let most = PrintOptions { overlap_mm: 180.0, ..options("a4") };
+    assert!(nothing(&most, [297.0, 420.0]).is_ok(), "what is said to fit does");
     let refused = nothing(&thin, [297.0, 420.0]);
     assert!(matches!(refused, Err(SheetError::OverlapTooSmall { .. })), "{refused:?}");
     let refused = nothing(&options("a4"), [10_000.0, 10_000.0]);
