@@ -58,8 +58,8 @@ pub enum SheetError {
         /// What was written.
         text: String,
     },
-    /// A margin that is negative or no number.
-    #[error("the margin is out of range: it has to be 0 mm or more")]
+    /// A margin that is negative, longer than any paper or no number.
+    #[error("the margin is out of range: it has to be between 0 mm and 10000 mm")]
     MarginOutOfRange,
     /// Nothing is left of the sheet inside the margins.
     #[error(

@@ -36,7 +36,7 @@ pub struct NamedPaper {
 /// Shortest side that is taken for a sheet, in mm.
 const SHORTEST_SIDE_MM: f64 = 20.0;
 /// Longest side that is taken for a sheet, in mm.
-const LONGEST_SIDE_MM: f64 = 10_000.0;
+pub(super) const LONGEST_SIDE_MM: f64 = 10_000.0;
 
 /// The catalogue, with its sources; read once.
 static PAPERS: LazyLock<Vec<NamedPaper>> = LazyLock::new(|| read_catalogue(include_str!("papers.txt")));

@@ -1,6 +1,6 @@
 //! Where the picture lies on the sheet: orientation, margins, fit. The only step from picture to sheet.
 
-use super::paper::whole_um;
+use super::paper::{LONGEST_SIDE_MM, whole_um};
 use super::{Paper, SheetError};
 use crate::notes::Noted;
 use crate::units::MM_PER_INCH;
@@ -230,7 +230,7 @@ fn margins_mm(paper: &Paper, options: &PlaceOptions) -> Result<[f64; 4], SheetEr
     let usual = if paper.us { DEFAULT_MARGIN_US_MM } else { DEFAULT_MARGIN_MM };
     let all = options.margin_mm.unwrap_or(usual);
     let margins = options.side_margins_mm.map(|side| side.unwrap_or(all));
-    let lengths = margins.iter().all(|side| side.is_finite() && *side >= 0.0);
+    let lengths = margins.iter().all(|side| (0.0..=LONGEST_SIDE_MM).contains(side));
     if lengths { Ok(margins) } else { Err(SheetError::MarginOutOfRange) }
 }
 
