@@ -22,13 +22,21 @@ pub fn squared_distance_to(target: &Raster<bool>) -> Raster<f32> {
     Raster::from_vec(w, h, squared.into_raw().into_iter().map(|d| d as f32).collect())
 }
 
+/// Reach in pixels up to which rows are compared: the usual limits need fewer than ten. Beyond it time must not grow with it.
+const BY_ROWS_PX: usize = 24;
+
 /// [`squared_distance_to`] where only distances up to `reach_px` matter: farther pixels get infinity.
 ///
-/// The least over each column's neighbourhood by definition: for a few pixels of reach that is several times faster than
-/// lower envelopes, because rows are compared as wholes.
+/// The least over each column's neighbourhood by definition: for a few pixels of reach that takes less than half the time
+/// of lower envelopes (an engraving on A4), because rows are compared as wholes.
 #[must_use]
 pub fn squared_distance_within(target: &Raster<bool>, reach_px: usize) -> Raster<f32> {
     let (w, h) = (target.width(), target.height());
+    let limit = (reach_px * reach_px) as f32;
+    let near = |d: f32| if d > limit { f32::INFINITY } else { d };
+    if reach_px > BY_ROWS_PX {
+        return squared_distance_to(target).map(near);
+    }
     let mut across = Raster::new(w, h, f32::INFINITY);
     let square = |apart: usize| if apart <= reach_px { (apart * apart) as f32 } else { f32::INFINITY };
     across.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
@@ -44,7 +52,6 @@ pub fn squared_distance_within(target: &Raster<bool>, reach_px: usize) -> Raster
         }
     });
     let mut nearest = across.clone();
-    let limit = (reach_px * reach_px) as f32;
     nearest.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
         for d in 1..=reach_px {
             let lift = (d * d) as f32;
@@ -55,9 +62,7 @@ pub fn squared_distance_within(target: &Raster<bool>, reach_px: usize) -> Raster
                 }
             }
         }
-        for o in out {
-            *o = if *o > limit { f32::INFINITY } else { *o };
-        }
+        out.iter_mut().for_each(|o| *o = near(*o));
     });
     nearest
 }
@@ -137,7 +142,7 @@ mod tests {
         /// Near pixels as by the transform of imageproc, far ones none.
         #[test]
         fn near_distances_are_those_of_the_whole_transform(
-            w in 1_usize..24, h in 1_usize..24, reach in 0_usize..14,
+            w in 1_usize..24, h in 1_usize..24, reach in 0_usize..36,
             bits in proptest::collection::vec(any::<u8>(), 576),
         ) {
             let target = Raster::from_vec(w, h, (0..w * h).map(|i| bits[i] < 12).collect());

@@ -82,7 +82,7 @@ const CALMER: f64 = 1.0 / 3.0;
 /// A peak of unevenness over at most twice as many steps of tone is taken off.
 const PEAK_STEPS: usize = 2;
 /// Unevenness above this, in L*, is form, however much of the picture is full of it: means are made wide enough to leave less of
-/// texture. Hatching by a hand that wavers leaves 0.4 to 1.6 (twelve scenes), a drawing full of small faces shows 5.8.
+/// texture. Hatching by a hand that wavers leaves 0.4 to 1.6 at most (six scenes), a drawing full of small faces shows 5.8.
 const MOST_WAVER_L: f64 = 2.0;
 /// Windows calmer than this, in L*, say nothing of how far unevenness hangs together.
 const LEAST_WAVER_L: f64 = 0.05;
@@ -154,21 +154,15 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
         v.get((v.len() as f64 * q) as usize).copied()
     };
     let bins = (100.0 / TONE_STEP) as usize + 1;
-    let by_tone: Vec<Option<f64>> = (0..bins)
+    let by_tone: Vec<f64> = (0..bins)
         .map(|i| {
             let mut near: Vec<(f64, f64)> =
                 open.iter().map(|win| ((win.mean - TONE_STEP * i as f64).abs(), win.sd)).collect();
             near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
             let alike = near.iter().take_while(|n| n.0 <= ALIKE_L).count().max(LEAST_WINDOWS);
             let mut sds: Vec<f64> = near.into_iter().take(alike).map(|n| n.1).collect();
-            quantile(&mut sds, CALMER).map(|sd| sd.min(MOST_WAVER_L))
-        })
-        .collect();
-    // Tones of which only form is seen are as uneven as the nearest that is known; where none is, nothing is known of texture.
-    let by_tone: Vec<f64> = (0..bins)
-        .map(|i| {
-            let known = (0..bins).filter(|&k| by_tone[k].is_some()).min_by_key(|&k| k.abs_diff(i));
-            known.and_then(|k| by_tone[k]).unwrap_or(0.0)
+            // Without any open window nothing is known of texture.
+            quantile(&mut sds, CALMER).unwrap_or(0.0).min(MOST_WAVER_L)
         })
         .collect();
     // Unevenness changes slowly with tone: a peak that is narrow in tone is form seen in too few windows.

@@ -131,6 +131,16 @@ fn check(of: &Drawn<'_>, pages: &[OrderPage]) {
     }
 }
 
+/// An order on A4, as far as the printer reaches.
+fn on_a4<'a>(
+    order: &'a WorkOrder,
+    squares: Squares,
+    picture_mm: [f64; 2],
+    texts: &'a OrderTexts,
+) -> Drawn<'a> {
+    Drawn { order, squares, picture_mm, tints: &[], texts, size_mm: [210.0, 297.0], edge_mm: 11.0 }
+}
+
 #[test]
 fn a_page_is_saved_where_closer_lines_save_one() {
     // A4 inside its edge. Two tables of all these steps stand beside each other only when they are a little closer.
@@ -140,15 +150,7 @@ fn a_page_is_saved_where_closer_lines_save_one() {
         let squares = Squares::of(&at, 25.0);
         let order = order(squares, picture_mm, labels);
         let texts = OrderTexts { last: 9, ..OrderTexts::default() };
-        let of = Drawn {
-            order: &order,
-            squares,
-            picture_mm,
-            tints: &[],
-            texts: &texts,
-            size_mm: [210.0, 297.0],
-            edge_mm: 11.0,
-        };
+        let of = on_a4(&order, squares, picture_mm, &texts);
         let pages = order_pages(&of).value;
         check(&of, &pages);
         let rows: Vec<f64> = pages.iter().flat_map(|page| &page.ticks).map(|tick| tick.rect.y).collect();
@@ -198,15 +200,7 @@ fn numbers_stand_on_the_map_at_their_squares() {
     let squares = Squares::of(&at, 25.0);
     let order = order(squares, picture_mm, &[PlanValue::whole(2)]);
     let texts = OrderTexts { last: 9, ..OrderTexts::default() };
-    let of = Drawn {
-        order: &order,
-        squares,
-        picture_mm,
-        tints: &[],
-        texts: &texts,
-        size_mm: [210.0, 297.0],
-        edge_mm: 11.0,
-    };
+    let of = on_a4(&order, squares, picture_mm, &texts);
     let made = order_pages(&of);
     assert!(made.notes.is_empty(), "{:?}", made.notes);
     let page = &made.value[0];

@@ -58,7 +58,8 @@ const LEAST_RIM: f64 = 0.02;
 /// How much darker than the page's brightest parts its margins may be on the whole.
 const RIM_DARKER: f64 = 0.35;
 /// How far margins may lie off the smooth light through them, all but the last of them by rank: 0.012 with a hand's soft
-/// shadow on them, and 0.32 to 2.5 for the even tones at the edges of six pictures without margins.
+/// shadow on them, and 0.32 to 2.5 for the even tones at the edges of six pictures without margins (by a prototype over
+/// NumPy that knew the margins' width).
 const RIM_OFF: f64 = 0.12;
 const RIM_RANK: f64 = 0.97;
 /// How far under the surface a cell inside the picture may lie and still be paper: flat ones, and ones with ink.
