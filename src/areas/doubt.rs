@@ -14,6 +14,11 @@ const STEP_WIDTHS: f64 = 1.5;
 /// Ink share of a reference from which its marks count as drawn, more and more up to the second: printing screens
 /// have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
 const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
+/// Ink share from which marks count as hatching all over, more and more up to the second (0.73 to 0.78 there): strokes
+/// waver together, over longer ways than dots do.
+const STROKES_SHARE: [f64; 2] = [0.60, 0.72];
+/// How many times more is doubted of strokes than of dots; see DEVELOPERS.md.
+const STROKES_DOUBT: f64 = 2.5;
 
 /// What the texture of a tone field makes doubtful.
 #[derive(Clone, Copy, Debug, Default)]
@@ -73,12 +78,12 @@ impl<'a> Doubt<'a> {
         self.tone.map_or(self.even, |tone| ENERGIES * tone.waver.at(lightness).powi(2) * tone.waver.reach_mm)
     }
 
-    /// How far the marks count as drawn by a hand, 0 to 1: a hand wavers over centimetres, so its areas are larger than those
-    /// of grain, but hardly beyond the break.
+    /// How far the marks count as drawn by a hand, 0 to 1 and above it for strokes: a hand wavers over centimetres, so
+    /// its areas are larger than those of grain, but hardly beyond the break.
     fn drawn(&self) -> f64 {
-        let [least, most] = DRAWN_SHARE;
         let share = self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |t| t.evidence.ink_share);
-        ((share - least) / (most - least)).clamp(0.0, 1.0)
+        let within = |[least, most]: [f64; 2]| ((share - least) / (most - least)).clamp(0.0, 1.0);
+        within(DRAWN_SHARE) * (1.0 + (STROKES_DOUBT - 1.0) * within(STROKES_SHARE))
     }
 
     /// The tone, and how many pixels from a border its step is read, where that is asked for.
@@ -174,6 +179,18 @@ mod tests {
         let step = |x: f64, y: f64| (if x < 25.0 { 0.42 } else { 0.58 }) + waver(x, y);
         let (_, areas) = hatched(step, ReferenceKind::Hatched);
         assert_eq!(count(&areas), 2);
+    }
+
+    /// Dots of ink are doubted as a hand's marks, strokes more, printing screens not at all.
+    #[test]
+    fn strokes_are_doubted_more_than_dots() {
+        let (mut tone, _) = hatched(|x, _| 0.3 + 0.008 * x, ReferenceKind::Hatched);
+        let mut drawn = |share| {
+            tone.evidence.ink_share = share;
+            Doubt::of(&tone).drawn()
+        };
+        assert_eq!([0.2, 0.35, 0.5, 0.6].map(&mut drawn), [0.0, 0.5, 1.0, 1.0].map(|d: f64| d));
+        assert!((drawn(0.66) - 1.75).abs() < 1e-9 && drawn(0.76) == 2.5, "{} and {}", drawn(0.66), drawn(0.76));
     }
 
     /// Misfits are squared distances from a value's band: 76.07 divides the two here.
