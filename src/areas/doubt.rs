@@ -190,7 +190,12 @@ mod tests {
             Doubt::of(&tone).drawn()
         };
         assert_eq!([0.2, 0.35, 0.5, 0.6].map(&mut drawn), [0.0, 0.5, 1.0, 1.0].map(|d: f64| d));
-        assert!((drawn(0.66) - 1.75).abs() < 1e-9 && drawn(0.76) == 2.5, "{} and {}", drawn(0.66), drawn(0.76));
+        assert!(
+            (drawn(0.66) - 1.75).abs() < 1e-9 && drawn(0.76) == 2.5,
+            "{} and {}",
+            drawn(0.66),
+            drawn(0.76)
+        );
     }
 
     /// Misfits are squared distances from a value's band: 76.07 divides the two here.

@@ -26,13 +26,17 @@ const SMOOTH_PER_WIDTH: f64 = 0.06;
 const SMOOTH_MOST_MM: f64 = 1.2;
 /// Smoothing left near a spot at each tightness; at the last the points stay in the middle of the cracks as well.
 const LOOSEN: [f64; 6] = [1.0, 0.6, 0.35, 0.15, 0.0, 0.0];
-/// Round a spot of this radius, in mm, a line is as tight as the spot asks; over as much again it loosens.
+/// Round a spot of this radius, in mm, a line is first as tight as the spot asks; over as much beyond it loosens.
 const SPOT_MM: f64 = 2.0;
+/// Most radius of a spot, in mm, along which meetings went on.
+const SPOT_MOST_MM: f64 = 16.0;
 
 /// A place where a line would meet another and has to keep closer to its border.
 #[derive(Clone, Copy, Debug)]
 struct Spot {
     at: Point,
+    /// How far from there the line is as tight as the level says, in mm.
+    radius: f64,
     level: usize,
 }
 
@@ -55,7 +59,7 @@ impl Tight {
         if self.crack {
             return LOOSEN.len();
         }
-        self.spots.iter().filter(|s| s.at.distance(p) <= SPOT_MM).map(|s| s.level).max().unwrap_or(0)
+        self.spots.iter().filter(|s| s.at.distance(p) <= s.radius).map(|s| s.level).max().unwrap_or(0)
     }
 
     /// Whether the line keeps to the middles of its cracks at a place.
@@ -64,17 +68,24 @@ impl Tight {
     }
 
     /// Makes the line tighter at some places, each by one step; beyond the last step it becomes its cracks.
+    ///
+    /// Two lines that run side by side meet again just beyond a place where they were tightened, and once more beyond
+    /// that. So a place beside a spot makes that spot twice as wide, instead of being one of its own.
     pub(super) fn tighten(&mut self, places: &[Point]) {
         let mut stepped: Vec<bool> = vec![false; self.spots.len()];
         for &at in places {
-            match self.spots.iter().position(|s| s.at.distance(at) <= SPOT_MM) {
-                Some(i) if i < stepped.len() && !stepped[i] => {
+            if let Some(i) = self.spots.iter().position(|s| s.at.distance(at) <= s.radius) {
+                if i < stepped.len() && !stepped[i] {
                     stepped[i] = true;
                     self.spots[i].level += 1;
                     self.crack |= self.spots[i].level >= LOOSEN.len();
                 }
-                Some(_) => {}
-                None => self.spots.push(Spot { at, level: 1 }),
+                continue;
+            }
+            let wider = |s: &Spot| (2.0 * s.radius).min(SPOT_MOST_MM);
+            match self.spots.iter_mut().find(|s| s.at.distance(at) <= wider(s)) {
+                Some(beside) => beside.radius = wider(beside),
+                None => self.spots.push(Spot { at, radius: SPOT_MM, level: 1 }),
             }
         }
     }
@@ -82,7 +93,7 @@ impl Tight {
     /// How loose the line may be at a place: 1 as asked, 0 along its cracks.
     fn looseness(&self, p: Point) -> f64 {
         let each = self.spots.iter().map(|s| {
-            let t = (s.at.distance(p) / SPOT_MM - 1.0).clamp(0.0, 1.0);
+            let t = ((s.at.distance(p) - s.radius) / SPOT_MM).clamp(0.0, 1.0);
             let tight = LOOSEN[s.level.min(LOOSEN.len() - 1)];
             tight + (1.0 - tight) * t * t * (3.0 - 2.0 * t)
         });
@@ -235,4 +246,39 @@ fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigmas: &[f
         stretch(last, n - 1);
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What meets again beside a tightened spot widens it by as much again; what meets far off is a spot of its own.
+    #[test]
+    fn a_meeting_that_moves_on_widens_its_spot() {
+        let at = |x: f64| Point::new(x, 0.0);
+        let mut tight = Tight::default();
+        tight.tighten(&[at(0.0)]);
+        assert_eq!([1.9, 2.1].map(|x| tight.level_at(at(x))), [1, 0]);
+        tight.tighten(&[at(3.0)]);
+        assert_eq!([3.0, 3.9, 4.1].map(|x| tight.level_at(at(x))), [1, 1, 0]);
+        tight.tighten(&[at(3.0)]);
+        tight.tighten(&[at(30.0)]);
+        assert_eq!([0.0, 3.0, 30.0].map(|x| tight.level_at(at(x))), [2, 2, 1]);
+        // Just outside a spot the line is hardly looser than in it, beyond 2 mm as loose as asked.
+        assert!((tight.looseness(at(4.01)) - LOOSEN[2]).abs() < 0.01, "{}", tight.looseness(at(4.01)));
+        assert_eq!(tight.looseness(at(6.0)), 1.0);
+    }
+
+    /// A spot grows no further than stated, and one place widens it only once in a round.
+    #[test]
+    fn spots_have_a_largest_radius() {
+        let mut tight = Tight::default();
+        tight.tighten(&[Point::ZERO]);
+        for x in [3.0, 7.0, 15.0, 16.5] {
+            tight.tighten(&[Point::new(x, 0.0)]);
+        }
+        assert_eq!(tight.level_at(Point::new(15.9, 0.0)), 1);
+        assert_eq!(tight.spots.len(), 2);
+        assert_eq!(tight.spots[0].radius, SPOT_MOST_MM);
+    }
 }

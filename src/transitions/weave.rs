@@ -21,6 +21,9 @@ const ROUNDS: usize = 16;
 /// From this round on lines that still meet become their cracks.
 const LAST_RESORT: usize = 10;
 
+/// How many steps a line gives way to one that lives longer before that gives way too: plainer drawings have that one alone.
+const YIELDS: usize = 2;
+
 /// Settings of weaving.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct WeaveOptions {
@@ -101,12 +104,12 @@ pub(super) fn weave(
         let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
         for m in &meetings {
             let [a, b] = m.lines.map(|l| owner[l]);
-            let (p, q) = (tight[a].level_at(m.at), tight[b].level_at(m.at));
-            // The looser of the two gives way; both where they are equally tight.
-            if p <= q {
+            let levels = [tight[a].level_at(m.at), tight[b].level_at(m.at)];
+            let give = giving_way(levels, [lines[a].height, lines[b].height]);
+            if give[0] {
                 places.entry(a).or_default().push(m.at);
             }
-            if q <= p && a != b {
+            if give[1] && a != b {
                 places.entry(b).or_default().push(m.at);
             }
         }
@@ -144,6 +147,14 @@ pub(super) fn weave(
         }
         round += 1;
     }
+}
+
+/// Which of two lines that meet give way: the looser, the one that dies earlier some steps before the other; both
+/// where that is even.
+fn giving_way(levels: [usize; 2], heights: [f64; 2]) -> [bool; 2] {
+    let lasting = |one: usize| if heights[one] > heights[1 - one] { YIELDS } else { 0 };
+    let [p, q] = [levels[0] + lasting(0), levels[1] + lasting(1)];
+    [p <= q, q <= p]
 }
 
 /// Fits all lines from the highest down, each ending on those already fitted.
@@ -329,4 +340,20 @@ fn pieces(lines: &[Line], woven: &[Woven]) -> Pieces {
         }
     }
     (curves, owner, ends, closed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Like lines give way together, unlike ones the earlier to die first, for as many steps as are stated.
+    #[test]
+    fn the_line_that_dies_earlier_gives_way_first() {
+        assert_eq!(giving_way([0, 0], [5.0, 5.0]), [true, true]);
+        assert_eq!(giving_way([1, 0], [5.0, 5.0]), [false, true]);
+        assert_eq!(giving_way([0, 0], [5.0, 9.0]), [true, false]);
+        assert_eq!(giving_way([YIELDS, 0], [5.0, 9.0]), [true, true]);
+        assert_eq!(giving_way([0, YIELDS + 1], [9.0, 5.0]), [true, false]);
+        assert_eq!(giving_way([0, 0], [f64::INFINITY, f64::INFINITY]), [true, true]);
+    }
 }
