@@ -94,8 +94,12 @@ const NEAR: usize = 3;
 /// surface follows a part of it.
 const DIP_RANK: f64 = 0.01;
 const DIP_TIMES: f64 = 1.25;
-/// Tones darker than the paper by so many times the show-through stay as they are.
+/// Tones darker than the paper by so many times the show-through are not drawn towards it.
 const UNTOUCHED: f64 = 2.5;
+/// Share of a row or column of cells that is tones where it goes through a picture.
+const TONES_SHARE: f64 = 0.15;
+/// So many cells of bare paper among a picture's tones tell how much light these have lost to the back.
+const TELLING: usize = 40;
 /// Least light that a pixel is counted with, before logarithms.
 const DARK: f64 = 1e-3;
 
@@ -248,6 +252,18 @@ impl Cells {
         self.upper(|_| true, &[0.8, 0.8, 0.6, 0.6, 0.45, 0.45, 0.35, 0.35, 0.3, 0.3])
     }
 
+    /// Which cells lie in rows and columns that go through a picture.
+    fn among_tones(&self, paper: &[bool]) -> Vec<bool> {
+        let (w, h) = (self.width, self.height);
+        let (mut rows, mut columns) = (vec![0; h], vec![0; w]);
+        for i in (0..self.len()).filter(|&i| !paper[i]) {
+            rows[i / w] += 1;
+            columns[i % w] += 1;
+        }
+        let through = |tones: usize, all: usize| tones as f64 > TONES_SHARE * all as f64;
+        (0..self.len()).map(|i| through(rows[i / w], w) && through(columns[i % w], h)).collect()
+    }
+
     /// How far the darkest of a cell of paper dips, by what shows through: from the surface where the cell lies on it,
     /// else from the brightest paper near, for a lit form slopes away and print has edges. `None` too far under.
     fn dip(&self, i: usize, surface: &[f64], paper: &[bool]) -> Option<f64> {
@@ -306,11 +322,11 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     let cells = Cells::of(page);
     let content = cells.content();
     let ink: Vec<bool> = (0..cells.len()).map(|i| cells.bright[i] - cells.dark[i] > INK_WITHIN).collect();
-    let Some((surface, paper)) = (match how {
+    let Some(Told { surface, paper, by_margins }) = (match how {
         EvenLight::Paper => by_paper(&cells, &content, &ink),
         EvenLight::Guess => cells.upper_of_all().map(|surface| {
             let paper = cells.paper(&surface, &vec![false; cells.len()], &content, &ink);
-            (surface, paper)
+            Told { surface, paper, by_margins: false }
         }),
     }) else {
         return Err(PageError::NoPaper);
@@ -322,7 +338,14 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
     let lost = if how == EvenLight::Guess { 0.0 } else { lost };
     let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
-    let evened = divide(page, &light, lost);
+    let mut under: Vec<f64> = if by_margins {
+        let among = cells.among_tones(&paper);
+        flat.iter().filter(|&&i| among[i]).map(|&i| surface[i] - cells.mean[i]).collect()
+    } else {
+        Vec::new()
+    };
+    let tint = if under.len() < TELLING { 0.0 } else { rank(&mut under, 0.5).clamp(0.0, lost) };
+    let evened = divide(page, &light, lost, tint);
 
     let inside: Vec<f64> = (0..cells.len()).filter(|&i| !cells.outermost(i)).map(|i| surface[i]).collect();
     let ends =
@@ -345,8 +368,19 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     Ok((evened, figures))
 }
 
+/// What paper tells of the light.
+struct Told {
+    /// Its logarithm in every cell.
+    surface: Vec<f64>,
+    /// Which cells are paper.
+    paper: Vec<bool>,
+    /// Whether margins said it, and no shadow came in over them: then paper among tones that lies under it is darkened by the
+    /// page's back, and tones as well.
+    by_margins: bool,
+}
+
 /// Surface and paper, when paper can be told.
-fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, Vec<bool>)> {
+fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<Told> {
     let inked = ink.iter().filter(|&&i| i).count() as f64;
     let (rim, mut surface) = match cells.rim(content).and_then(|rim| cells.lit_alike(rim)) {
         Some(margins) => margins,
@@ -373,7 +407,9 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
             .collect()
     };
     let mut paper = rim.clone();
-    if let Some(shadow) = (!drawn).then(|| shadow::Shadow::over(cells, &rim)).flatten() {
+    let shadow = (!drawn).then(|| shadow::Shadow::over(cells, &rim)).flatten();
+    let by_margins = sure_only && shadow.is_none();
+    if let Some(shadow) = shadow {
         for _ in 0..SHADOW_ROUNDS {
             surface = shadow.surface(&weights_of(&paper, &surface))?;
             paper = cells.paper(&surface, &rim, content, ink);
@@ -387,7 +423,7 @@ fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<(Vec<f64>, 
     let share = paper.iter().filter(|&&p| p).count() as f64 / cells.len() as f64;
     let part = |i: usize| (i % cells.width) * 4 / cells.width + (i / cells.width) * 4 / cells.height * 4;
     let held = (0..16).filter(|&p| (0..cells.len()).any(|i| paper[i] && part(i) == p)).count() as f64 / 16.0;
-    (share >= LEAST_PAPER && held >= LEAST_PARTS).then_some((surface, paper))
+    (share >= LEAST_PAPER && held >= LEAST_PARTS).then_some(Told { surface, paper, by_margins })
 }
 
 /// Figures of cells over the page, smoothly between the middles of the cells.
@@ -396,15 +432,17 @@ fn over_page(cells: &Cells, figures: impl Iterator<Item = f32>, page: &Raster<f3
 }
 
 /// Reflectance by the paper's light, and what shows through lifted to paper: between strokes too, where it darkens tones.
-fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64) -> Raster<f32> {
+/// Tones have lost a share `tint` of their light on the whole.
+fn divide(page: &Raster<f32>, light: &Raster<f32>, lost: f64, tint: f64) -> Raster<f32> {
     let (white, untouched) = (1.0 - lost as f32, 1.0 - (UNTOUCHED * lost) as f32);
+    let kept = 1.0 - tint as f32;
     let lift = |r: f32| {
         if r >= white {
             1.0
         } else if r > untouched {
-            untouched + (r - untouched) * (1.0 - untouched) / (white - untouched)
+            untouched / kept + (r - untouched) * (1.0 - untouched / kept) / (white - untouched)
         } else {
-            r
+            r / kept
         }
     };
     let samples = page.data().iter().zip(light.data());

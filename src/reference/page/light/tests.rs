@@ -96,6 +96,27 @@ fn what_shows_through_becomes_paper() {
     assert!(darkest > 98.5, "L* {darkest} is left");
 }
 
+/// The back darkens tones as it does the bare paper among them; only that says by how much.
+#[test]
+fn tones_are_lifted_by_what_bare_paper_among_them_has_lost() {
+    let in_margin = |x: f64, y: f64| x.min(y).min(1.0 - x).min(1.0 - y) < 0.125;
+    let back = |x: f64, y: f64| 1.0 - 0.04 * (1.0 + (x * 90.0).sin() * (y * 120.0).sin());
+    let light = |x: f64, y: f64| if in_margin(x, y) { 0.8 } else { 0.8 * back(x, y) };
+    let grey = 0.184;
+    let with_paper =
+        |x: f64, y: f64| if (0.35..0.65).contains(&x) && (0.3..0.5).contains(&y) { 1.0 } else { grey };
+    let mean = |ink: &dyn Fn(f64, f64) -> f64| {
+        let (page, _) = evened(&lit(ink, light), EvenLight::Paper);
+        let (left, top) = (SIDE[0] / 4, SIDE[1] * 5 / 8);
+        let sum: f64 = (0..140 * 100).map(|i| f64::from(page.at(left + i % 140, top + i / 140))).sum();
+        sum / (140.0 * 100.0)
+    };
+    let found = mean(&with_paper);
+    assert!((found / grey - 1.0).abs() < 0.015, "{found} for {grey}");
+    let alone = mean(&|_, _| grey);
+    assert!((alone / (0.96 * grey) - 1.0).abs() < 0.01, "{alone}: nothing says what tones alone have lost");
+}
+
 #[test]
 fn a_light_wash_is_no_shadow() {
     // Half of the picture in L* 88, hard against bare paper.
