@@ -36,6 +36,8 @@ pub struct LightFigures {
     pub paper_after: [f64; 2],
     /// How much of its light the paper lost at most to what shows through from its back; that much was taken out.
     pub show_through: f64,
+    /// How much of their light tones lost on the whole, by bare paper among them; that was put back too.
+    pub tones_lifted: f64,
 }
 
 /// Cells along the longer side, and pixels of the reduced picture along a cell.
@@ -340,7 +342,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
     let mut under: Vec<f64> = if by_margins {
         let among = cells.among_tones(&paper);
-        flat.iter().filter(|&&i| among[i]).map(|&i| surface[i] - cells.mean[i]).collect()
+        flat.iter().filter(|&&i| among[i]).map(|&i| surface[i] - cells.bright[i]).collect()
     } else {
         Vec::new()
     };
@@ -364,6 +366,7 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
             [rank(&mut shown, 0.01), rank(&mut shown, 0.99)]
         },
         show_through: lost,
+        tones_lifted: tint,
     };
     Ok((evened, figures))
 }

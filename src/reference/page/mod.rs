@@ -363,6 +363,9 @@ fn flat_notes(figures: &FlatFigures) -> Vec<String> {
     notes
 }
 
+/// A share of light by which tones were lifted is worth saying from here on: half an L* in mid greys.
+const WORTH_SAYING: f64 = 0.015;
+
 /// What a person has to know of evened light.
 fn light_notes(figures: &LightFigures) -> Vec<String> {
     let mut notes = vec![format!(
@@ -371,6 +374,12 @@ fn light_notes(figures: &LightFigures) -> Vec<String> {
         figures.paper_before[0],
         figures.paper_before[1]
     )];
+    if figures.tones_lifted >= WORTH_SAYING {
+        notes.push(format!(
+            "Tones were lifted by {:.0} %: so much darker than the margins is the bare paper among them.",
+            figures.tones_lifted * 100.0
+        ));
+    }
     if figures.told_by == EvenLight::Guess {
         notes.push(
             "No paper was asked for to tell the light by: it is a guess that the brightest of each part is equally light, \
