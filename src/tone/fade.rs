@@ -1,7 +1,10 @@
 //! From edges to open tone: the edge-keeping mean near hard edges, wider plain means away from them.
 //!
 //! An edge-keeping mean makes stairs on smooth gradations. Away from hard edges there is no edge to keep, so
-//! the field fades to plain Gaussians that widen with the distance to the nearest hard edge.
+//! the field fades to plain Gaussians that widen with the distance to the nearest hard edge, but no further than the
+//! tone goes on straight: where a wider mean says something else than the one before it, beyond what the texture's
+//! chance makes of it, the tone bends and the narrower one is nearer to it (Lepski's rule: Lepskii 1991, "On a problem of
+//! adaptive estimation in Gaussian white noise", Theory of Probability and its Applications 35).
 
 use rayon::prelude::*;
 
@@ -12,10 +15,16 @@ use crate::components::components;
 use crate::distance::squared_distance_to;
 use crate::raster::{Raster, gradient};
 
-/// Widest plain mean that the field fades to, in mm: gradations bend over centimetres, not millimetres.
+/// Widest plain mean that the field fades to, in mm.
 const WIDEST_MM: f64 = 0.8;
 /// Distance to a hard edge at which the first plain mean takes over, in first widths.
-const FAR: f32 = 3.0;
+const FAR: f32 = 1.5;
+/// A wider mean has its whole say up to this many times what half of the places of like tone differ by from the mean
+/// before it, or so many L*; at twice that it has none.
+const BEND_MEDIANS: f32 = 2.5;
+const BEND_L: f32 = 0.1;
+/// That difference is itself averaged over so many widths of the wider mean: bends hang together, chance does not.
+const BEND_WIDTHS: f32 = 0.6;
 /// A step of tone (L*) is a hard edge from this many L* on ...
 const HARD_L: f32 = 3.0;
 /// ... and from this many times what half of the pixels of like tone show (a Rayleigh-distributed slope passes
@@ -54,27 +63,80 @@ pub(super) fn edge_keeping(
     let w = first.width();
     let sigma = (width_mm * px_per_mm) as f32;
     let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
-    // Each plain mean is twice as wide as the one before.
-    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
-    let wider: Vec<Raster<f32>> =
-        (1..=steps).map(|k| gaussian(reflectance, sigma * (1 << k) as f32)).collect();
     let hard = steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS));
     let away = squared_distance_to(&hard);
-    let plain: Vec<Raster<f32>> =
-        std::iter::once(first).chain(&wider).map(|r| r.map(lightness_f32)).collect();
-    let mut out = kept.clone();
+    let plain = first.map(lightness_f32);
+    // Each plain mean is twice as wide as the one before.
+    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
+    let mut wider: Vec<Wider> = Vec::with_capacity(steps);
+    for k in 1..=steps {
+        let before = wider.last().map_or(&plain, |w| &w.lightness);
+        wider.push(Wider::than(before, reflectance, sigma * (1 << k) as f32));
+    }
+    let mut out = kept;
     out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
         for (x, o) in out.iter_mut().enumerate() {
             let distance = away.at(x, y).sqrt() / (FAR * sigma);
             // -1 the edge-keeping mean, 0 the first plain mean, 1 the one twice as wide ...
             let at = distance.max(1e-3).log2().clamp(-1.0, steps as f32);
-            let (level, t) = ((at.floor() + 1.0) as usize, at - at.floor());
-            let lower = if level == 0 { *o } else { plain[level - 1].at(x, y) };
-            let upper = plain[level.min(steps)].at(x, y);
-            *o = lower + t * (upper - lower);
+            let mut before = plain.at(x, y);
+            *o += (at + 1.0).min(1.0) * (before - *o);
+            let mut most = 1.0_f32;
+            for (k, wider) in wider.iter().enumerate().take_while(|(k, _)| at > *k as f32) {
+                most = most.min(wider.say(x, y));
+                let mean = wider.lightness.at(x, y);
+                *o += (at - k as f32).min(most) * (mean - before);
+                before = mean;
+            }
         }
     });
     Kept { lightness: out, hard }
+}
+
+/// A plain mean, and how far it says something else than the one half as wide.
+struct Wider {
+    /// L* in its mean.
+    lightness: Raster<f32>,
+    /// Its difference from the narrower mean, in L*.
+    bend: Raster<f32>,
+    /// The most of that which is chance, by tone.
+    chance: Vec<f32>,
+}
+
+impl Wider {
+    /// The mean of a width `sigma` in pixels, beside the narrower one (L*).
+    fn than(narrower: &Raster<f32>, reflectance: &Raster<f32>, sigma: f32) -> Self {
+        let lightness = gaussian(reflectance, sigma).map(lightness_f32);
+        let differences = lightness.data().iter().zip(narrower.data()).map(|(a, b)| a - b).collect();
+        let differences = Raster::from_vec(lightness.width(), lightness.height(), differences);
+        let bend = gaussian(&differences, BEND_WIDTHS * sigma);
+        let seen = lightness.data().iter().zip(bend.data()).step_by(3).map(|(&l, b)| (l, b.abs()));
+        let chance = usual_by_tone(seen).into_iter().map(|m| BEND_L.max(BEND_MEDIANS * m)).collect();
+        Self { lightness, bend, chance }
+    }
+
+    /// How much say this mean has at a place, 0 to 1.
+    fn say(&self, x: usize, y: usize) -> f32 {
+        let chance = self.chance[tone_bin(self.lightness.at(x, y))];
+        (2.0 - self.bend.at(x, y).abs() / chance).clamp(0.0, 1.0)
+    }
+}
+
+/// The bin of a tone among those that are compared with each other.
+fn tone_bin(lightness: f32) -> usize {
+    ((lightness / TONE_BIN) as usize).min((100.0 / TONE_BIN) as usize - 1)
+}
+
+/// What half of the places of like tone exceed, by tone, from pairs of tone and size; at most twice what half of all do.
+fn usual_by_tone(seen: impl Iterator<Item = (f32, f32)>) -> Vec<f32> {
+    let mut sizes: Vec<Vec<f32>> = vec![Vec::new(); (100.0 / TONE_BIN) as usize];
+    seen.for_each(|(l, size)| sizes[tone_bin(l)].push(size));
+    let median = |v: &mut Vec<f32>| {
+        let mid = v.len() / 2;
+        if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(mid, f32::total_cmp).1 }
+    };
+    let overall = median(&mut sizes.concat());
+    sizes.iter_mut().map(|v| median(v).min(2.0 * overall)).collect()
 }
 
 /// Where the tone makes a step that is neither gradation nor texture, seen through means of a few `sigma`.
@@ -87,27 +149,17 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
     let (fine, coarse) = (gradient(&fine_tone), gradient(&coarse_tone));
     // A step of tone d, blurred by a Gaussian of width s, has slope d / (s sqrt(2 pi)) in its middle.
     let to_step = near * std::f32::consts::TAU.sqrt() / (1.0 - STEP_EXCESS / STEP_WIDER);
-    // What texture shows by itself, by tone: half of the pixels have less.
-    let bins = (100.0 / TONE_BIN) as usize;
-    let bin = |l: f32| ((l / TONE_BIN) as usize).min(bins - 1);
-    let mut shown: Vec<Vec<f32>> = vec![Vec::new(); bins];
-    for ((&l, &a), &b) in coarse_tone.data().iter().zip(fine.data()).zip(coarse.data()).step_by(3) {
-        shown[bin(l)].push((a - b).abs() * to_step);
-    }
-    let median = |v: &mut Vec<f32>| {
-        let mid = v.len() / 2;
-        if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(mid, f32::total_cmp).1 }
-    };
-    let overall = median(&mut shown.concat());
-    let least: Vec<f32> =
-        shown.iter_mut().map(|v| HARD_L.max(HARD_MEDIANS * median(v).min(2.0 * overall))).collect();
+    // What texture shows by itself.
+    let seen = coarse_tone.data().iter().zip(fine.data()).zip(coarse.data()).step_by(3);
+    let shown = usual_by_tone(seen.map(|((&l, &a), &b)| (l, (a - b).abs() * to_step)));
+    let least: Vec<f32> = shown.into_iter().map(|m| HARD_L.max(HARD_MEDIANS * m)).collect();
     let mask = fine
         .data()
         .par_iter()
         .zip(coarse.data().par_iter())
         .zip(coarse_tone.data().par_iter())
         .with_min_len(1 << 14)
-        .map(|((a, b), &l)| u8::from((a - STEP_EXCESS * b) * to_step > least[bin(l)]))
+        .map(|((a, b), &l)| u8::from((a - STEP_EXCESS * b) * to_step > least[tone_bin(l)]))
         .collect();
     // A hard edge is longer than it is wide; what is not is a speck of the texture.
     let (ids, count) = components(&Raster::from_vec(fine.width(), fine.height(), mask));
@@ -115,4 +167,67 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
     ids.data().iter().for_each(|&id| sizes[id as usize] += 1);
     sizes[0] = 0;
     ids.map(|id| sizes[id as usize] as f32 > SPECK * near * near)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::reflectance;
+
+    const PX_PER_MM: f64 = 8.0;
+    const WIDTH_MM: f64 = 0.16;
+    const SIDE: usize = 320;
+
+    /// A tone by the place across (mm) with chance of standard deviation 1.5 L* on each pixel, kept with its edges.
+    fn kept(tone: impl Fn(f64) -> f64) -> Raster<f32> {
+        let mut state = 7_u64;
+        let mut even = || {
+            // Marsaglia's xorshift (2003).
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let light = (0..SIDE * SIDE).map(|i| {
+            // Twelve even numbers less 6 have the standard deviation 1.
+            let chance: f64 = (0..12).map(|_| even()).sum::<f64>() - 6.0;
+            reflectance(tone(((i % SIDE) as f64 + 0.5) / PX_PER_MM) + 1.5 * chance) as f32
+        });
+        let light = Raster::from_vec(SIDE, SIDE, light.collect());
+        let first = gaussian(&light, (WIDTH_MM * PX_PER_MM) as f32);
+        edge_keeping(&light, &first, PX_PER_MM, WIDTH_MM, 12.0, 4).lightness
+    }
+
+    /// Where the mean of all rows first exceeds a tone, in mm.
+    fn crossing(kept: &Raster<f32>, level: f64) -> f64 {
+        let column =
+            |x: usize| (40..SIDE - 40).map(|y| f64::from(kept.at(x, y))).sum::<f64>() / (SIDE - 80) as f64;
+        let x = (0..SIDE).find(|&x| column(x) > level).unwrap_or_else(|| panic!("nothing exceeds {level}"));
+        let (a, b) = (column(x - 1), column(x));
+        (x as f64 - 0.5 + (level - a) / (b - a)) / PX_PER_MM
+    }
+
+    /// Where a flat tone begins to rise steeply, a wide mean rises too early: here by 0.6 mm at the widest.
+    #[test]
+    fn a_tone_that_bends_is_not_rounded() {
+        let kept = kept(|x| 30.0 + 10.0 * (x - 20.0).clamp(0.0, 3.5));
+        let found = crossing(&kept, 31.0);
+        assert!((found - 20.1).abs() < 0.12, "31 L* is exceeded at {found} mm, truly at 20.1");
+    }
+
+    /// On a straight gradation chance is averaged as far as the widest mean does: by about 2 sqrt(pi) times its width in pixels.
+    #[test]
+    fn a_straight_gradation_is_averaged_widely() {
+        let kept = kept(|x| 30.0 + x);
+        let off: Vec<f64> = (40..SIDE - 40)
+            .flat_map(|y| (40..SIDE - 40).map(move |x| (x, y)))
+            .map(|(x, y)| f64::from(kept.at(x, y)) - (30.0 + (x as f64 + 0.5) / PX_PER_MM))
+            .collect();
+        let mean = off.iter().sum::<f64>() / off.len() as f64;
+        let sd = (off.iter().map(|o| (o - mean).powi(2)).sum::<f64>() / off.len() as f64).sqrt();
+        let widest = WIDTH_MM * PX_PER_MM * 4.0;
+        let closed = 1.5 / (2.0 * std::f64::consts::PI.sqrt() * widest);
+        assert!(sd < 1.5 * closed, "{sd} L* are left, of a plain mean {closed}");
+        assert!(mean.abs() < 0.15, "the tone is off by {mean} L*");
+    }
 }
