@@ -185,17 +185,14 @@ mod tests {
     #[test]
     fn strokes_are_doubted_more_than_dots() {
         let (mut tone, _) = hatched(|x, _| 0.3 + 0.008 * x, ReferenceKind::Hatched);
-        let mut drawn = |share| {
+        let mut drawn = |share: f64| {
             tone.evidence.ink_share = share;
             Doubt::of(&tone).drawn()
         };
-        assert_eq!([0.2, 0.35, 0.5, 0.6].map(&mut drawn), [0.0, 0.5, 1.0, 1.0].map(|d: f64| d));
-        assert!(
-            (drawn(0.66) - 1.75).abs() < 1e-9 && drawn(0.76) == 2.5,
-            "{} and {}",
-            drawn(0.66),
-            drawn(0.76)
-        );
+        for (share, times) in [(0.2, 0.0), (0.35, 0.5), (0.5, 1.0), (0.6, 1.0), (0.66, 1.75), (0.76, 2.5)] {
+            let found = drawn(share);
+            assert!((found - times).abs() < 1e-9, "{found} times for an ink share of {share}");
+        }
     }
 
     /// Misfits are squared distances from a value's band: 76.07 divides the two here.

@@ -112,7 +112,8 @@ fn tones_are_lifted_by_what_bare_paper_among_them_has_lost() {
         sum / (140.0 * 100.0)
     };
     let found = mean(&with_paper);
-    assert!((found / grey - 1.0).abs() < 0.015, "{found} for {grey}");
+    // The light follows a part of the paper's loss, so more than half of the tones' 4 % comes back, not all.
+    assert!((found / grey - 1.0).abs() < 0.02, "{found} for {grey}");
     let alone = mean(&|_, _| grey);
     assert!((alone / (0.96 * grey) - 1.0).abs() < 0.01, "{alone}: nothing says what tones alone have lost");
 }
