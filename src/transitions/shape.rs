@@ -269,7 +269,7 @@ mod tests {
         assert!((tight.looseness(at(6.0)) - 1.0).abs() < 1e-9);
     }
 
-    /// A spot grows no further than stated, and one place widens it only once in a round.
+    /// A spot grows no further than stated; what lies beyond is a spot of its own.
     #[test]
     fn spots_have_a_largest_radius() {
         let mut tight = Tight::default();

@@ -376,7 +376,8 @@ fn light_notes(figures: &LightFigures) -> Vec<String> {
     )];
     if figures.tones_lifted >= WORTH_SAYING {
         notes.push(format!(
-            "Tones were lifted by {:.0} %: so much darker than the margins is the bare paper among them.",
+            "Tones were lifted by {:.0} %: the bare paper among them is that much darker than the margins; --before-after \
+             shows what became of them.",
             figures.tones_lifted * 100.0
         ));
     }
