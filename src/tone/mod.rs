@@ -244,7 +244,12 @@ pub fn measure(
         (normal.map(lightness_f32), Waver::none())
     } else {
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS);
-        let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm);
+        let waver = texture::waver(
+            &kept.lightness,
+            &kept.hard,
+            px_per_mm,
+            if kind.is_ink() { evidence.ink_share } else { 0.0 },
+        );
         (kept.lightness, waver)
     };
     let scale = ValueScale::new(match &options.breaks {

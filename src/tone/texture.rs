@@ -70,8 +70,18 @@ pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> 
 
 /// Steps of lightness in which unevenness is kept, in L*.
 const TONE_STEP: f64 = 5.0;
-/// Side of the windows in which unevenness by tone is measured, in mm, and their distance.
+/// Side of the windows in which unevenness by tone is measured, in mm.
 const WINDOW_MM: f64 = 8.0;
+/// Smaller windows, in mm, and how many times their unevenness grain and printing screens have at most in the large ones
+/// (six scenes of large shapes: 1.5 and 1.15). Form grows faster: where small shapes fill the picture, no large window is free of it.
+const CHECKED_MM: [(f64, f64); 2] = [(4.0, 1.7), (5.6, 1.35)];
+/// Ink share up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second on
+/// the large windows alone are asked.
+const GRAIN_SHARE: [f64; 2] = [0.30, 0.45];
+/// How many times more growth is allowed where next to nothing is asked of the smaller windows.
+const UNCHECKED: f64 = 20.0;
+/// Places looked at along a side of a window.
+const PLACES: f64 = 16.0;
 /// Windows whose mean tone is this near, in L*, tell of one tone: unevenness changes slowly with it, and among few
 /// windows those across an edge would be the most ...
 const ALIKE_L: f64 = 7.5;
@@ -136,12 +146,27 @@ struct Window {
     reach_px: f64,
 }
 
-/// Measures the waver of an averaged tone (L*) in windows away from hard edges, a quadratic surface taken off each.
-pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64) -> Waver {
+/// Measures the waver of an averaged tone (L*) away from hard edges. `ink_share` is the share of ink in the reference's
+/// marks, 0 for continuous tone.
+pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, ink_share: f64) -> Waver {
+    let mut waver = waver_in_windows(lightness, hard, px_per_mm, WINDOW_MM);
+    let [grain, drawn] = GRAIN_SHARE;
+    let free = UNCHECKED.powf(((ink_share - grain) / (drawn - grain)).clamp(0.0, 1.0));
+    for (mm, growth) in CHECKED_MM.into_iter().filter(|_| ink_share < drawn) {
+        let smaller = waver_in_windows(lightness, hard, px_per_mm, mm);
+        for (sd, smaller) in waver.by_tone.iter_mut().zip(smaller.by_tone) {
+            *sd = sd.min(growth * free * smaller);
+        }
+    }
+    waver
+}
+
+/// The waver in windows `window_mm` wide, a quadratic surface taken off each.
+fn waver_in_windows(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, window_mm: f64) -> Waver {
     let (w, h) = (lightness.width(), lightness.height());
-    let side = ((WINDOW_MM * px_per_mm) as usize).clamp(4, w.min(h).max(4));
+    let side = ((window_mm * px_per_mm) as usize).clamp(4, w.min(h).max(4));
     let step = (side / 2).max(1);
-    let every = ((0.5 * px_per_mm) as usize).max(1);
+    let every = ((window_mm / PLACES * px_per_mm) as usize).max(1);
     let places: Vec<(usize, usize)> = (0..h.saturating_sub(side / 2).max(1))
         .step_by(step)
         .flat_map(|y| (0..w.saturating_sub(side / 2).max(1)).step_by(step).map(move |x| (x, y)))
