@@ -14,10 +14,7 @@ const STEP_WIDTHS: f64 = 1.5;
 /// Ink share of a reference from which its marks count as drawn, more and more up to the second: printing screens
 /// have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
 const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
-/// Ink share from which marks count as hatching all over, more and more up to the second (0.73 to 0.78 there): strokes
-/// waver together, over longer ways than dots do.
-const STROKES_SHARE: [f64; 2] = [0.60, 0.72];
-/// How many times more is doubted of strokes than of dots; see DEVELOPERS.md.
+/// How many times more is doubted of strokes than of dots: they waver together, over longer ways; see DEVELOPERS.md.
 const STROKES_DOUBT: f64 = 2.5;
 
 /// What the texture of a tone field makes doubtful.
@@ -81,9 +78,11 @@ impl<'a> Doubt<'a> {
     /// How far the marks count as drawn by a hand, 0 to 1 and above it for strokes: a hand wavers over centimetres, so
     /// its areas are larger than those of grain, but hardly beyond the break.
     fn drawn(&self) -> f64 {
-        let share = self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |t| t.evidence.ink_share);
-        let within = |[least, most]: [f64; 2]| ((share - least) / (most - least)).clamp(0.0, 1.0);
-        within(DRAWN_SHARE) * (1.0 + (STROKES_DOUBT - 1.0) * within(STROKES_SHARE))
+        self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |tone| {
+            let [least, most] = DRAWN_SHARE;
+            let drawn = ((tone.evidence.ink_share - least) / (most - least)).clamp(0.0, 1.0);
+            drawn * (1.0 + (STROKES_DOUBT - 1.0) * tone.evidence.strokes())
+        })
     }
 
     /// The tone, and how many pixels from a border its step is read, where that is asked for.

@@ -16,7 +16,7 @@ use crate::distance::squared_distance_to;
 use crate::raster::{Raster, gradient};
 
 /// Widest plain mean that the field fades to, in mm.
-const WIDEST_MM: f64 = 0.8;
+const WIDEST_MM: f64 = 1.6;
 /// Distance to a hard edge at which the first plain mean takes over, in first widths.
 const FAR: f32 = 1.5;
 /// A wider mean has its whole say up to this many times what half of the places of like tone differ by from the mean
@@ -25,11 +25,18 @@ const BEND_MEDIANS: f32 = 2.5;
 const BEND_L: f32 = 0.1;
 /// That difference is itself averaged over so many widths of the wider mean: bends hang together, chance does not.
 const BEND_WIDTHS: f32 = 0.6;
+/// What half of the places differ by falls to this share at most as the mean widens twice: chance falls to a half, form,
+/// which may fill most of a picture, grows.
+const BEND_FALL: f32 = 0.7;
 /// A step of tone (L*) is a hard edge from this many L* on ...
 const HARD_L: f32 = 3.0;
-/// ... and from this many times what half of the pixels of like tone show (a Rayleigh-distributed slope passes
-/// 2.5 times its median once in 75; what then hangs together over more than a speck is rarer by far).
-const HARD_MEDIANS: f32 = 2.5;
+/// ... and from so many times what the calmest of the pixels of like tone exceed, of texture and of strokes, whose slopes hang
+/// together along the stroke. Of a Rayleigh-distributed slope this share stays below 0.57 of its width, and one in 350 or
+/// 3,000 passes that many times as much. A middle share would count edges as texture where many small shapes meet.
+const HARD_TIMES: [f32; 2] = [6.0, 7.0];
+const CALM_SHARE: f32 = 0.15;
+/// Pixels that show less than this, in L*, are solid or bare and tell nothing of texture.
+const SHOWN_L: f32 = 0.5;
 /// Size of the largest speck that is no edge, in squares of the mean's width.
 const SPECK: f32 = 15.0;
 /// Tones that are compared with each other, in L*.
@@ -59,19 +66,24 @@ pub(super) fn edge_keeping(
     width_mm: f64,
     range_l: f32,
     rounds: usize,
+    strokes: f32,
 ) -> Kept {
     let w = first.width();
     let sigma = (width_mm * px_per_mm) as f32;
     let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
-    let hard = steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS));
+    let hard =
+        steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS), strokes);
     let away = squared_distance_to(&hard);
     let plain = first.map(lightness_f32);
     // Each plain mean is twice as wide as the one before.
-    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 5);
+    let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 6);
     let mut wider: Vec<Wider> = Vec::with_capacity(steps);
     for k in 1..=steps {
-        let before = wider.last().map_or(&plain, |w| &w.lightness);
-        wider.push(Wider::than(before, reflectance, sigma * (1 << k) as f32));
+        let width = sigma * (1 << k) as f32;
+        wider.push(match wider.last() {
+            None => Wider::than(&plain, reflectance, width, None),
+            Some(w) => Wider::than(&w.lightness, reflectance, width, Some(&w.usual)),
+        });
     }
     let mut out = kept;
     out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
@@ -99,25 +111,28 @@ struct Wider {
     lightness: Raster<f32>,
     /// Its difference from the narrower mean, in L*.
     bend: Raster<f32>,
-    /// The most of that which is chance, by tone.
-    chance: Vec<f32>,
+    /// What half of all places of like tone differ by, as far as it is chance, in L*.
+    usual: Vec<f32>,
 }
 
 impl Wider {
-    /// The mean of a width `sigma` in pixels, beside the narrower one (L*).
-    fn than(narrower: &Raster<f32>, reflectance: &Raster<f32>, sigma: f32) -> Self {
+    /// The mean of a width `sigma` in pixels, beside the narrower one (L*) and what was usual there.
+    fn than(narrower: &Raster<f32>, reflectance: &Raster<f32>, sigma: f32, before: Option<&[f32]>) -> Self {
         let lightness = gaussian(reflectance, sigma).map(lightness_f32);
         let differences = lightness.data().iter().zip(narrower.data()).map(|(a, b)| a - b).collect();
         let differences = Raster::from_vec(lightness.width(), lightness.height(), differences);
         let bend = gaussian(&differences, BEND_WIDTHS * sigma);
         let seen = lightness.data().iter().zip(bend.data()).step_by(3).map(|(&l, b)| (l, b.abs()));
-        let chance = usual_by_tone(seen).into_iter().map(|m| BEND_L.max(BEND_MEDIANS * m)).collect();
-        Self { lightness, bend, chance }
+        let mut usual = usual_by_tone(seen, 0.5);
+        for (usual, before) in usual.iter_mut().zip(before.into_iter().flatten()) {
+            *usual = usual.min(BEND_FALL * before);
+        }
+        Self { lightness, bend, usual }
     }
 
     /// How much say this mean has at a place, 0 to 1.
     fn say(&self, x: usize, y: usize) -> f32 {
-        let chance = self.chance[tone_bin(self.lightness.at(x, y))];
+        let chance = BEND_L.max(BEND_MEDIANS * self.usual[tone_bin(self.lightness.at(x, y))]);
         (2.0 - self.bend.at(x, y).abs() / chance).clamp(0.0, 1.0)
     }
 }
@@ -127,20 +142,22 @@ fn tone_bin(lightness: f32) -> usize {
     ((lightness / TONE_BIN) as usize).min((100.0 / TONE_BIN) as usize - 1)
 }
 
-/// What half of the places of like tone exceed, by tone, from pairs of tone and size; at most twice what half of all do.
-fn usual_by_tone(seen: impl Iterator<Item = (f32, f32)>) -> Vec<f32> {
+/// What a share of the places of like tone stay below, by tone, from pairs of tone and size; at most twice what it is
+/// among all.
+fn usual_by_tone(seen: impl Iterator<Item = (f32, f32)>, share: f32) -> Vec<f32> {
     let mut sizes: Vec<Vec<f32>> = vec![Vec::new(); (100.0 / TONE_BIN) as usize];
     seen.for_each(|(l, size)| sizes[tone_bin(l)].push(size));
-    let median = |v: &mut Vec<f32>| {
-        let mid = v.len() / 2;
-        if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(mid, f32::total_cmp).1 }
+    let usual = |v: &mut Vec<f32>| {
+        let at = (v.len() as f32 * share) as usize;
+        if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(at, f32::total_cmp).1 }
     };
-    let overall = median(&mut sizes.concat());
-    sizes.iter_mut().map(|v| median(v).min(2.0 * overall)).collect()
+    let overall = usual(&mut sizes.concat());
+    sizes.iter_mut().map(|v| usual(v).min(2.0 * overall)).collect()
 }
 
-/// Where the tone makes a step that is neither gradation nor texture, seen through means of a few `sigma`.
-fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
+/// Where the tone makes a step that is neither gradation nor texture, seen through means of a few `sigma`; `strokes` says
+/// how far the texture is of strokes, 0 to 1.
+fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32, strokes: f32) -> Raster<bool> {
     let near = STEP_WIDTHS * sigma;
     let (fine_tone, coarse_tone) = (
         gaussian(reflectance, near).map(lightness_f32),
@@ -151,8 +168,10 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32) -> Raster<bool> {
     let to_step = near * std::f32::consts::TAU.sqrt() / (1.0 - STEP_EXCESS / STEP_WIDER);
     // What texture shows by itself.
     let seen = coarse_tone.data().iter().zip(fine.data()).zip(coarse.data()).step_by(3);
-    let shown = usual_by_tone(seen.map(|((&l, &a), &b)| (l, (a - b).abs() * to_step)));
-    let least: Vec<f32> = shown.into_iter().map(|m| HARD_L.max(HARD_MEDIANS * m)).collect();
+    let shown = seen.map(|((&l, &a), &b)| (l, (a - b).abs() * to_step)).filter(|&(_, step)| step > SHOWN_L);
+    let times = HARD_TIMES[0] + (HARD_TIMES[1] - HARD_TIMES[0]) * strokes;
+    let least: Vec<f32> =
+        usual_by_tone(shown, CALM_SHARE).into_iter().map(|calm| HARD_L.max(times * calm)).collect();
     let mask = fine
         .data()
         .par_iter()
@@ -195,7 +214,7 @@ mod tests {
         });
         let light = Raster::from_vec(SIDE, SIDE, light.collect());
         let first = gaussian(&light, (WIDTH_MM * PX_PER_MM) as f32);
-        edge_keeping(&light, &first, PX_PER_MM, WIDTH_MM, 12.0, 4).lightness
+        edge_keeping(&light, &first, PX_PER_MM, WIDTH_MM, 12.0, 4, 0.0).lightness
     }
 
     /// Where the mean of all rows first exceeds a tone, in mm.

@@ -243,13 +243,10 @@ pub fn measure(
     let (lightness, waver) = if mean_width_mm <= 0.0 {
         (normal.map(lightness_f32), Waver::none())
     } else {
-        let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS);
-        let waver = texture::waver(
-            &kept.lightness,
-            &kept.hard,
-            px_per_mm,
-            if kind.is_ink() { evidence.ink_share } else { 0.0 },
-        );
+        let (ink_share, strokes) =
+            if kind.is_ink() { (evidence.ink_share, evidence.strokes() as f32) } else { (0.0, 0.0) };
+        let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS, strokes);
+        let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm, ink_share);
         (kept.lightness, waver)
     };
     let scale = ValueScale::new(match &options.breaks {
