@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::program::{Desk, encoded, outcome, scene};
 
 /// The fixed options of `draw`: acceptance runs them, so none may be lost.
-const DRAW_OPTIONS: [&str; 43] = [
+const DRAW_OPTIONS: [&str; 44] = [
     "--find-page",
     "--corners",
     "--true-shape",
@@ -26,6 +26,7 @@ const DRAW_OPTIONS: [&str; 43] = [
     "--narrowest",
     "--least-area",
     "--thin",
+    "--least-tip",
     "--plainness",
     "--line-budget",
     "--areas",

@@ -148,6 +148,22 @@ fn points_keep_their_tips() {
             let gap = mark.samples.iter().map(|&p| area.nearest(p).0).fold(f64::INFINITY, f64::min);
             assert!(gap <= 0.3, "the tip goes on {gap} mm from its area");
         }
+        if name == "light" {
+            // Its thin end is a mark by itself, as a rim light is.
+            continue;
+        }
+        // Without tips the area's own line is where it ends; a point is followed if it runs on far enough.
+        let with = |least: &str| {
+            let more = ["--kind", "tonal", "--least-tip", least];
+            drawn(name, 10, &more, |p| of_value(if in_spear(p) { ink } else { ground }))
+        };
+        let without = with("none");
+        assert!(!got.thin.is_empty() && without.thin.is_empty(), "no tips where none are wanted");
+        let runs_on = reaches(&got) - reaches(&without);
+        for (least, followed) in [(0.5 * runs_on, true), (runs_on + 0.5, false)] {
+            let tips = with(&format!("{least:.3}mm")).thin.len();
+            assert_eq!(tips > 0, followed, "a point that runs on {runs_on:.2} mm, {least:.2} asked");
+        }
     }
 }
 

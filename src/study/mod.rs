@@ -42,8 +42,8 @@ pub use plan::{KeyPlace, PlanSettings, ValuePlan, value_plan};
 pub use report::report;
 pub use run::{Stages, Step, most_working_pixels, run, working_scale};
 pub use settings::{
-    DEFAULT_LEAST_AREA_MM2, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS, DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM,
-    DEFAULT_VALUES, Settings, ZoneLimits,
+    DEFAULT_LEAST_AREA_MM2, DEFAULT_LEAST_TIP_MM, DEFAULT_LINE_MM, DEFAULT_MAX_MEGAPIXELS,
+    DEFAULT_NARROWEST_MM, DEFAULT_THIN_MM, DEFAULT_VALUES, Settings, ZoneLimits,
 };
 pub use squared::{DEFAULT_ENLARGED, DEFAULT_TIMES, SquaredSettings, SquaredSheet, squared_sheet};
 pub use structure::{ValueStructure, value_structure};

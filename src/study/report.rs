@@ -31,6 +31,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         ("line_mm".to_owned(), settings.line_mm),
     ]);
     asked.extend(settings.thin_mm.map(|mm| ("thin_mm".to_owned(), mm)));
+    asked.extend(settings.thin_mm.and(settings.least_tip_mm).map(|mm| ("least_tip_mm".to_owned(), mm)));
     let mut used = asked.clone();
     used.extend([
         ("narrowest_mm".to_owned(), stages.areas_used.narrowest_mm),

@@ -28,6 +28,8 @@ pub const DEFAULT_NARROWEST_MM: f64 = 1.0;
 pub const DEFAULT_LEAST_AREA_MM2: f64 = 6.0;
 /// Thinnest light or dark kept as a line unless set, in mm (common practice, no source).
 pub const DEFAULT_THIN_MM: f64 = 0.4;
+/// How far a point has to run on beyond its area's line unless set, in mm: half of what a tip may lack (1 mm).
+pub const DEFAULT_LEAST_TIP_MM: f64 = 0.5;
 /// Width of the printed line unless set, in mm: black that shows through on a light box (common practice).
 pub const DEFAULT_LINE_MM: f64 = 0.35;
 /// Largest reference to open unless set, in megapixels.
@@ -74,6 +76,8 @@ pub struct Settings {
     pub least_area_mm2: f64,
     /// Thinnest light or dark that is kept as one centre line, in mm; `None`: no thin marks.
     pub thin_mm: Option<f64>,
+    /// How far a point runs on beyond its area's line before its tip is drawn, in mm; `None`: no tips.
+    pub least_tip_mm: Option<f64>,
     /// How much is drawn: a plainness, a budget of line or a number of areas.
     pub how_much: HowMuch,
     /// Where more and fewer lines are wanted.
@@ -120,6 +124,7 @@ impl Settings {
             narrowest_mm: DEFAULT_NARROWEST_MM,
             least_area_mm2: DEFAULT_LEAST_AREA_MM2,
             thin_mm: Some(DEFAULT_THIN_MM),
+            least_tip_mm: Some(DEFAULT_LEAST_TIP_MM),
             how_much: HowMuch::default(),
             zones: Zones::default(),
             focus: ZoneLimits::default(),
@@ -162,6 +167,9 @@ impl Settings {
         }
         if let Some(thin_mm) = self.thin_mm {
             in_range("thinnest mark's width", "mm", thin_mm, least, most)?;
+        }
+        if let Some(least_tip_mm) = self.least_tip_mm {
+            in_range("least tip's length", "mm", least_tip_mm, least, most)?;
         }
         self.check_how_much()?;
         self.check_zones()?;
@@ -304,7 +312,7 @@ impl Settings {
     /// What the thin marks need to know beside a net of a merging height (L*^2 mm); `None` when there are to be none.
     #[must_use]
     pub fn thin_options(&self, height: f64) -> Option<ThinOptions> {
-        self.thin_mm.map(|limit_mm| ThinOptions { limit_mm, height })
+        self.thin_mm.map(|limit_mm| ThinOptions { limit_mm, least_tip_mm: self.least_tip_mm, height })
     }
 
     /// What the strokes stage needs to know.
@@ -361,6 +369,7 @@ mod tests {
             assert!(text.contains("narrowest"), "{text}");
             assert!(refused(|s| s.least_area_mm2 = bad).contains("least area"), "{bad}");
             assert!(refused(|s| s.thin_mm = Some(bad)).contains("thinnest"), "{bad}");
+            assert!(refused(|s| s.least_tip_mm = Some(bad)).contains("tip"), "{bad}");
             assert!(refused(|s| s.line_mm = bad).contains("line"), "{bad}");
             assert!(refused(|s| s.how_much = HowMuch::LineBudget { mm: bad }).contains("budget"), "{bad}");
             assert!(refused(|s| s.pitch = PitchRule::Fixed(bad)).contains("pitch"), "{bad}");

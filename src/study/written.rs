@@ -184,9 +184,18 @@ pub(super) fn squares(text: &str) -> Result<SquareRule, WrittenError> {
 
 /// A length, or `none`.
 pub(super) fn thin(text: &str) -> Result<Option<f64>, WrittenError> {
+    length_or_none(text, "none for no thin marks")
+}
+
+/// A length, or `none`.
+pub(super) fn least_tip(text: &str) -> Result<Option<f64>, WrittenError> {
+    length_or_none(text, "none for no tips")
+}
+
+fn length_or_none(text: &str, none: &'static str) -> Result<Option<f64>, WrittenError> {
     match text.trim() {
         "none" => Ok(None),
-        length => parse_length_mm(length).map(Some).map_err(or_word("none for no thin marks")),
+        length => parse_length_mm(length).map(Some).map_err(or_word(none)),
     }
 }
 

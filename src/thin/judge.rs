@@ -37,6 +37,8 @@ pub(super) struct Limits {
     pub(super) limit_mm: f64,
     /// Narrowest area in mm.
     pub(super) narrowest_mm: f64,
+    /// Shortest tip in mm; `None` for no tips.
+    pub(super) least_tip_mm: Option<f64>,
 }
 
 /// A ridge measured along its length, in mm.

@@ -35,6 +35,8 @@ pub use trim::CLEAR_MM;
 pub struct ThinOptions {
     /// Thinnest light or dark that is kept, in mm; marks are wider than this and narrower than the narrowest area.
     pub limit_mm: f64,
+    /// How far a point has to run on beyond its area's line for its tip to be drawn, in mm; `None` draws no tips.
+    pub least_tip_mm: Option<f64>,
     /// Merging height of the net in L*^2 mm: a mark is kept when it is worth its line as the borders of areas are.
     pub height: f64,
 }
@@ -154,7 +156,8 @@ pub fn find(tone: &ToneField, areas: &AreaMap, net: &BoundaryNet, options: &Thin
     if limit_mm >= narrowest_mm {
         return Vec::new();
     }
-    let mut found = beside_finest(tone, areas, &Limits { limit_mm, narrowest_mm });
+    let mut found =
+        beside_finest(tone, areas, &Limits { limit_mm, narrowest_mm, least_tip_mm: options.least_tip_mm });
     found.retain(|f| f.mark.height > options.height);
     trim::clear_of(net, &found)
 }
@@ -191,7 +194,9 @@ fn beside_finest(tone: &ToneField, areas: &AreaMap, limits: &Limits) -> Vec<Foun
             .collect();
         candidates.extend(found.into_iter().flatten());
     }
-    candidates.extend(tip::tips(tone, areas, &stands, limits));
+    if let Some(least_tip_mm) = limits.least_tip_mm {
+        candidates.extend(tip::tips(tone, areas, &stands, limits, least_tip_mm));
+    }
     candidates.sort_by(|a, b| {
         let first = |c: &Candidate| (c.points[0].y, c.points[0].x);
         let (p, q) = (first(a), first(b));

@@ -43,8 +43,6 @@ const EDGE_LEFT: f64 = 0.25;
 const MOST_BEYOND: f64 = 4.0;
 /// ... and is not looked for further than this beyond where the taper says.
 const SLACK: f64 = 0.4;
-/// A tip is drawn when so much of it, in mm, lies beyond the area's line: points are kept to within 1 mm.
-const LEAST_MM: f64 = 0.5;
 /// The area goes on while its middle keeps this share of its contrast with the sides, in reflectance: on ink nearly
 /// all of what a pixel's width takes, elsewhere what blur leaves of a tip half as wide as itself.
 const KEEPS_ON_INK: f64 = 0.35;
@@ -70,6 +68,8 @@ struct View<'a> {
     /// Area of the finest net of each pixel.
     nodes: Raster<u32>,
     limits: &'a Limits,
+    /// A tip is drawn when so much of it, in mm, lies beyond the area's line.
+    least_mm: f64,
 }
 
 /// An end of an area.
@@ -105,9 +105,15 @@ impl Taper {
 }
 
 /// The tips that the finest net (`stands`: the area of each leaf) leaves out.
-pub(super) fn tips(tone: &ToneField, areas: &AreaMap, stands: &[usize], limits: &Limits) -> Vec<Candidate> {
+pub(super) fn tips(
+    tone: &ToneField,
+    areas: &AreaMap,
+    stands: &[usize],
+    limits: &Limits,
+    least_mm: f64,
+) -> Vec<Candidate> {
     let nodes = areas.ids.map(|leaf| stands[leaf as usize] as u32);
-    let view = View { tone, areas, nodes, limits };
+    let view = View { tone, areas, nodes, limits, least_mm };
     ends(&view).into_par_iter().filter_map(|end| tip(&view, end)).collect()
 }
 
@@ -397,7 +403,7 @@ fn tip(view: &View<'_>, end: End) -> Option<Candidate> {
         light: end.light,
         weight,
         height: border_height(view, end.pixel),
-        least_mm: LEAST_MM,
+        least_mm: view.least_mm,
         tip: true,
     })
 }

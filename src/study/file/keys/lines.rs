@@ -53,6 +53,16 @@ pub(super) static LINES: Table = Table {
                 c.direct.thin_mm = written::thin(t)?;
                 Ok(())
             }),
+        Key::new("least-tip", Form::Written(&THIN), Usual::Value("0.5mm"))
+            .says(
+                "How far a point runs on before its tip is drawn; \"none\" draws no tips",
+                "How far the point of an area has to run on beyond the area's line, in mm, cm or in, for its tip to be \
+                 drawn as one line; none draws no tips",
+            )
+            .sets(|c, t| {
+                c.direct.least_tip_mm = written::least_tip(t)?;
+                Ok(())
+            }),
         Key::new("plainness", Form::Number { least: 0.0, most: 100.0 }, Usual::Value("55"))
             .excludes(&["line-budget", "areas"])
             .says(
