@@ -197,8 +197,8 @@ mod tests {
     const WIDTH_MM: f64 = 0.16;
     const SIDE: usize = 320;
 
-    /// A tone by the place across (mm) with chance of standard deviation 1.5 L* on each pixel, kept with its edges.
-    fn kept(tone: impl Fn(f64) -> f64) -> Raster<f32> {
+    /// Reflectance of a tone by the place (mm), with chance of a standard deviation (L*) on each pixel.
+    fn by_chance(tone: impl Fn(f64, f64) -> f64, sd: f64) -> Raster<f32> {
         let mut state = 7_u64;
         let mut even = || {
             // Marsaglia's xorshift (2003).
@@ -210,11 +210,36 @@ mod tests {
         let light = (0..SIDE * SIDE).map(|i| {
             // Twelve even numbers less 6 have the standard deviation 1.
             let chance: f64 = (0..12).map(|_| even()).sum::<f64>() - 6.0;
-            reflectance(tone(((i % SIDE) as f64 + 0.5) / PX_PER_MM) + 1.5 * chance) as f32
+            let [x, y] = [i % SIDE, i / SIDE].map(|p| (p as f64 + 0.5) / PX_PER_MM);
+            reflectance((tone(x, y) + sd * chance).clamp(0.0, 100.0)) as f32
         });
-        let light = Raster::from_vec(SIDE, SIDE, light.collect());
+        Raster::from_vec(SIDE, SIDE, light.collect())
+    }
+
+    /// A tone by the place across (mm) with chance of standard deviation 1.5 L* on each pixel, kept with its edges.
+    fn kept(tone: impl Fn(f64) -> f64) -> Raster<f32> {
+        let light = by_chance(|x, _| tone(x), 1.5);
         let first = gaussian(&light, (WIDTH_MM * PX_PER_MM) as f32);
         edge_keeping(&light, &first, PX_PER_MM, WIDTH_MM, 12.0, 4, 0.0).lightness
+    }
+
+    /// Where small shapes fill a picture most places lie near an edge; the edges are none the less hard.
+    #[test]
+    fn edges_of_small_shapes_are_not_taken_for_texture() {
+        let cell = 4.0;
+        let light = by_chance(
+            |x, y| if ((x / cell) as usize + (y / cell) as usize).is_multiple_of(2) { 30.0 } else { 55.0 },
+            8.0,
+        );
+        let hard = steps_of_tone(&light, (0.4 * PX_PER_MM) as f32, 0.0);
+        let side = (cell * PX_PER_MM) as usize;
+        // The middles of the cells' sides: corners of four cells have no step.
+        let middles: Vec<bool> = (1..SIDE / side)
+            .flat_map(|n| (0..SIDE / side).map(move |m| (n * side, m * side + side / 2)))
+            .flat_map(|(edge, middle)| [hard.at(edge, middle), hard.at(middle, edge)])
+            .collect();
+        let found = middles.iter().filter(|&&h| h).count();
+        assert!(10 * found >= 9 * middles.len(), "{found} of {} sides are hard", middles.len());
     }
 
     /// Where the mean of all rows first exceeds a tone, in mm.

@@ -149,20 +149,39 @@ struct Window {
 /// Measures the waver of an averaged tone (L*) away from hard edges. `ink_share` is the share of ink in the reference's
 /// marks, 0 for continuous tone.
 pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, ink_share: f64) -> Waver {
-    let mut waver = waver_in_windows(lightness, hard, px_per_mm, WINDOW_MM);
     let [grain, drawn] = GRAIN_SHARE;
     let free = UNCHECKED.powf(((ink_share - grain) / (drawn - grain)).clamp(0.0, 1.0));
-    for (mm, growth) in CHECKED_MM.into_iter().filter(|_| ink_share < drawn) {
-        let smaller = waver_in_windows(lightness, hard, px_per_mm, mm);
-        for (sd, smaller) in waver.by_tone.iter_mut().zip(smaller.by_tone) {
-            *sd = sd.min(growth * free * smaller);
+    let mut waver = waver_in_windows(lightness, hard, px_per_mm, WINDOW_MM);
+    for (mm, growth) in CHECKED_MM {
+        // Where every large window holds an edge, the smaller ones are all that tells of texture.
+        if waver.is_some() && ink_share >= drawn {
+            break;
+        }
+        let Some(smaller) = waver_in_windows(lightness, hard, px_per_mm, mm) else { continue };
+        let most = |sd: &f64| (growth * free * sd).min(MOST_WAVER_L);
+        match &mut waver {
+            Some(waver) => waver
+                .by_tone
+                .iter_mut()
+                .zip(&smaller.by_tone)
+                .for_each(|(sd, smaller)| *sd = sd.min(most(smaller))),
+            None => {
+                let by_tone = smaller.by_tone.iter().map(most).collect();
+                waver = Some(Waver { by_tone, ..smaller });
+            }
         }
     }
-    waver
+    // Without any open window nothing is known of texture.
+    waver.unwrap_or_else(Waver::none)
 }
 
-/// The waver in windows `window_mm` wide, a quadratic surface taken off each.
-fn waver_in_windows(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, window_mm: f64) -> Waver {
+/// The waver in windows `window_mm` wide, a quadratic surface taken off each; `None` without any that is open.
+fn waver_in_windows(
+    lightness: &Raster<f32>,
+    hard: &Raster<bool>,
+    px_per_mm: f64,
+    window_mm: f64,
+) -> Option<Waver> {
     let (w, h) = (lightness.width(), lightness.height());
     let side = ((window_mm * px_per_mm) as usize).clamp(4, w.min(h).max(4));
     let step = (side / 2).max(1);
@@ -174,6 +193,9 @@ fn waver_in_windows(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
     let windows: Vec<Window> =
         places.into_par_iter().map(|(x0, y0)| window(lightness, hard, [x0, y0], side, every)).collect();
     let open: Vec<&Window> = windows.iter().filter(|win| win.open > OPEN_SHARE).collect();
+    if open.is_empty() {
+        return None;
+    }
     let quantile = |v: &mut Vec<f64>, q: f64| {
         v.sort_by(f64::total_cmp);
         v.get((v.len() as f64 * q) as usize).copied()
@@ -186,7 +208,6 @@ fn waver_in_windows(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
             near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
             let alike = near.iter().take_while(|n| n.0 <= ALIKE_L).count().max(LEAST_WINDOWS);
             let mut sds: Vec<f64> = near.into_iter().take(alike).map(|n| n.1).collect();
-            // Without any open window nothing is known of texture.
             quantile(&mut sds, CALMER).unwrap_or(0.0).min(MOST_WAVER_L)
         })
         .collect();
@@ -202,7 +223,7 @@ fn waver_in_windows(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
     let by_tone = extreme(&extreme(&by_tone, f64::min), f64::max);
     let mut reaches: Vec<f64> =
         open.iter().filter(|win| win.sd > LEAST_WAVER_L).map(|win| win.reach_px / px_per_mm).collect();
-    Waver { by_tone, reach_mm: quantile(&mut reaches, 0.5).unwrap_or(0.0) }
+    Some(Waver { by_tone, reach_mm: quantile(&mut reaches, 0.5).unwrap_or(0.0) })
 }
 
 /// Terms of the surface that is taken off a window: form, of which only what bends within the window is left.
@@ -274,4 +295,50 @@ fn solve(mut rows: [[f64; TERMS + 1]; TERMS]) -> Option<[f64; TERMS]> {
         out[k] = (rows[k][TERMS] - known) / rows[k][k];
     }
     Some(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PX_PER_MM: f64 = 6.0;
+    const SIDE: usize = 360;
+
+    /// A tone by the place (mm), with waves of 0.4 L* some 2 mm long; the sides of cells are hard.
+    fn waver_of(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64) -> Waver {
+        let mut lightness = Raster::new(SIDE, SIDE, 0.0_f32);
+        let mut hard = Raster::new(SIDE, SIDE, false);
+        for i in 0..SIDE * SIDE {
+            let [x, y] = [i % SIDE, i / SIDE].map(|p| (p as f64 + 0.5) / PX_PER_MM);
+            let wave = 0.4
+                * 2.0_f64.sqrt()
+                * ((3.1 * x + 1.7 * y).sin() * (2.3 * y - 1.3 * x).cos())
+                * 2.0_f64.sqrt();
+            lightness.data_mut()[i] = (tone(x, y) + wave) as f32;
+            let off = |p: f64| (p / side_mm - (p / side_mm).round()).abs() * side_mm;
+            hard.data_mut()[i] = off(x).min(off(y)) < hard_mm;
+        }
+        waver(&lightness, &hard, PX_PER_MM, 0.0)
+    }
+
+    /// Small shapes, each bent in itself, leave no large window without form; what is texture is what flat ground shows.
+    #[test]
+    fn form_in_small_shapes_is_no_waver() {
+        let flat = waver_of(|_, _| 50.0, 1e3, 0.0);
+        assert!((0.2..0.6).contains(&flat.at(50.0)), "flat ground: {:.2} L*", flat.at(50.0));
+        let cell = 6.5;
+        let shaped = |x: f64, y: f64| {
+            let (m, n) = ((x / cell) as usize, (y / cell) as usize);
+            let bent = |p: f64| (p / cell).fract() * 3.0;
+            35.0 + ((m * 7 + n * 5) % 4) as f64 * 8.0 + 3.0 * (bent(x) + m as f64).sin() * bent(y).cos()
+        };
+        // Of windows of 8 mm some are open, then none is.
+        for hard_mm in [0.1, 0.3] {
+            let shapes = waver_of(shaped, cell, hard_mm);
+            for l in [40.0, 50.0, 60.0] {
+                let share = shapes.at(l) / flat.at(50.0);
+                assert!((0.4..2.2).contains(&share), "about L* {l}, {hard_mm} mm: {share:.2} of flat ground");
+            }
+        }
+    }
 }
