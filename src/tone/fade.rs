@@ -58,7 +58,7 @@ pub(super) struct Kept {
     pub(super) hard: Raster<bool>,
 }
 
-/// The tone (L*) with texture averaged and edges kept.
+/// The tone (L*) with texture averaged and edges kept; `strokes` says how far the texture is of strokes, 0 (none or dots) to 1.
 pub(super) fn edge_keeping(
     reflectance: &Raster<f32>,
     first: &Raster<f32>,

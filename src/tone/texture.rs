@@ -78,7 +78,7 @@ const CHECKED_MM: [(f64, f64); 2] = [(4.0, 1.7), (5.6, 1.35)];
 /// Ink share up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second on
 /// the large windows alone are asked.
 const GRAIN_SHARE: [f64; 2] = [0.30, 0.45];
-/// How many times more growth is allowed where next to nothing is asked of the smaller windows.
+/// How many times that growth is let through at the second share: more than form grows.
 const UNCHECKED: f64 = 20.0;
 /// Places looked at along a side of a window.
 const PLACES: f64 = 16.0;
@@ -158,15 +158,14 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
             break;
         }
         let Some(smaller) = waver_in_windows(lightness, hard, px_per_mm, mm) else { continue };
-        let most = |sd: &f64| (growth * free * sd).min(MOST_WAVER_L);
         match &mut waver {
             Some(waver) => waver
                 .by_tone
                 .iter_mut()
                 .zip(&smaller.by_tone)
-                .for_each(|(sd, smaller)| *sd = sd.min(most(smaller))),
+                .for_each(|(sd, smaller)| *sd = sd.min(growth * free * smaller)),
             None => {
-                let by_tone = smaller.by_tone.iter().map(most).collect();
+                let by_tone = smaller.by_tone.iter().map(|sd| (growth * sd).min(MOST_WAVER_L)).collect();
                 waver = Some(Waver { by_tone, ..smaller });
             }
         }
