@@ -194,9 +194,7 @@ fn beside_finest(tone: &ToneField, areas: &AreaMap, limits: &Limits) -> Vec<Foun
             .collect();
         candidates.extend(found.into_iter().flatten());
     }
-    if let Some(least_tip_mm) = limits.least_tip_mm {
-        candidates.extend(tip::tips(tone, areas, &stands, limits, least_tip_mm));
-    }
+    candidates.extend(tip::tips(tone, areas, &stands, limits));
     candidates.sort_by(|a, b| {
         let first = |c: &Candidate| (c.points[0].y, c.points[0].x);
         let (p, q) = (first(a), first(b));

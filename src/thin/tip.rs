@@ -104,14 +104,9 @@ impl Taper {
     }
 }
 
-/// The tips that the finest net (`stands`: the area of each leaf) leaves out.
-pub(super) fn tips(
-    tone: &ToneField,
-    areas: &AreaMap,
-    stands: &[usize],
-    limits: &Limits,
-    least_mm: f64,
-) -> Vec<Candidate> {
+/// The tips that the finest net (`stands`: the area of each leaf) leaves out, if tips are wanted.
+pub(super) fn tips(tone: &ToneField, areas: &AreaMap, stands: &[usize], limits: &Limits) -> Vec<Candidate> {
+    let Some(least_mm) = limits.least_tip_mm else { return Vec::new() };
     let nodes = areas.ids.map(|leaf| stands[leaf as usize] as u32);
     let view = View { tone, areas, nodes, limits, least_mm };
     ends(&view).into_par_iter().filter_map(|end| tip(&view, end)).collect()

@@ -72,8 +72,8 @@ pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> 
 const TONE_STEP: f64 = 5.0;
 /// Side of the windows in which unevenness by tone is measured, in mm.
 const WINDOW_MM: f64 = 8.0;
-/// Smaller windows, in mm, and how many times their unevenness grain and printing screens have at most in the large ones
-/// (six scenes of large shapes: 1.5 and 1.15). Form grows faster: where small shapes fill the picture, no large window is free of it.
+/// Smaller windows, in mm, and how many times their unevenness is believed in the large ones: grain on large shapes shows 1.5 and
+/// 1.2 times. Form grows faster: where small shapes fill the picture, no large window is free of it.
 const CHECKED_MM: [(f64, f64); 2] = [(4.0, 1.7), (5.6, 1.35)];
 /// Ink share up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second on
 /// the large windows alone are asked.
@@ -303,16 +303,14 @@ mod tests {
     const PX_PER_MM: f64 = 6.0;
     const SIDE: usize = 360;
 
-    /// A tone by the place (mm), with waves of 0.4 L* some 2 mm long; the sides of cells are hard.
+    /// A tone by the place (mm), with waves of standard deviation 0.4 L* some 2 mm long; the sides of cells are hard.
     fn waver_of(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64) -> Waver {
         let mut lightness = Raster::new(SIDE, SIDE, 0.0_f32);
         let mut hard = Raster::new(SIDE, SIDE, false);
         for i in 0..SIDE * SIDE {
             let [x, y] = [i % SIDE, i / SIDE].map(|p| (p as f64 + 0.5) / PX_PER_MM);
-            let wave = 0.4
-                * 2.0_f64.sqrt()
-                * ((3.1 * x + 1.7 * y).sin() * (2.3 * y - 1.3 * x).cos())
-                * 2.0_f64.sqrt();
+            // A product of two waves has half their height as its standard deviation.
+            let wave = 0.8 * (3.1 * x + 1.7 * y).sin() * (2.3 * y - 1.3 * x).cos();
             lightness.data_mut()[i] = (tone(x, y) + wave) as f32;
             let off = |p: f64| (p / side_mm - (p / side_mm).round()).abs() * side_mm;
             hard.data_mut()[i] = off(x).min(off(y)) < hard_mm;
