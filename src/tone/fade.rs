@@ -138,13 +138,13 @@ impl Wider {
 }
 
 /// The bin of a tone among those that are compared with each other.
-fn tone_bin(lightness: f32) -> usize {
+pub(super) fn tone_bin(lightness: f32) -> usize {
     ((lightness / TONE_BIN) as usize).min((100.0 / TONE_BIN) as usize - 1)
 }
 
 /// What a share of the places of like tone stay below, by tone, from pairs of tone and size; at most twice what it is
 /// among all.
-fn usual_by_tone(seen: impl Iterator<Item = (f32, f32)>, share: f32) -> Vec<f32> {
+pub(super) fn usual_by_tone(seen: impl Iterator<Item = (f32, f32)>, share: f32) -> Vec<f32> {
     let mut sizes: Vec<Vec<f32>> = vec![Vec::new(); (100.0 / TONE_BIN) as usize];
     seen.for_each(|(l, size)| sizes[tone_bin(l)].push(size));
     let usual = |v: &mut Vec<f32>| {

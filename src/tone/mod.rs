@@ -5,6 +5,7 @@
 //! Keeps: the mean reflectance of the reference (averages are taken in linear light only).
 //! Limits: texture coarser than about 2 mm reads as tone; on pictures more than 280 mm wide and high in proportion.
 
+mod along;
 mod edge_mean;
 mod fade;
 mod gauss;
@@ -247,7 +248,8 @@ pub fn measure(
             if kind.is_ink() { (evidence.ink_share, evidence.strokes() as f32) } else { (0.0, 0.0) };
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS, strokes);
         let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm, ink_share);
-        (kept.lightness, waver)
+        // What is left of texture hangs together along lines as well, so it is read before they are followed.
+        (along::along_the_tone(&kept, px_per_mm, mean_width_mm, strokes), waver)
     };
     let scale = ValueScale::new(match &options.breaks {
         BreakRule::Explicit(breaks) => breaks.clone(),
