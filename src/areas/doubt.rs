@@ -5,7 +5,7 @@ use crate::raster::Raster;
 use crate::tone::ToneField;
 
 /// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
-const ENERGIES: f64 = 80.0;
+const ENERGIES: f64 = 50.0;
 /// A step along a whole border from which it is seen whatever the texture does, in L*: about twice the most that
 /// counts as texture.
 const SEEN_STEP_L: f64 = 14.0;
