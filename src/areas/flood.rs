@@ -109,6 +109,26 @@ pub(super) fn cores(
     core
 }
 
+/// Takes the cores off darks that no disc `across_px` across fits in: what is darker than a level is opened with it at every
+/// level, so what a closing of the tone would fill in.
+pub(super) fn drop_narrow_darks(core: &mut Raster<u8>, values: &Raster<u8>, count: u8, across_px: f64) {
+    let reach = (across_px / 2.0).ceil() as usize;
+    let wide: Vec<Vec<bool>> = (2..=count)
+        .into_par_iter()
+        .map(|v| {
+            opened_evenly(
+                &squared_distance_within(&values.map(|p| p < v), reach),
+                (across_px / 2.0).powi(2) as f32,
+            )
+        })
+        .collect();
+    for (i, c) in core.data_mut().iter_mut().enumerate() {
+        if *c > 1 && !wide[usize::from(*c) - 2][i] {
+            *c = 0;
+        }
+    }
+}
+
 /// What rounding may take from a sum of shares.
 const SHARES_SLACK: f64 = 1e-6;
 /// What rounding may take from a squared radius, in pixels.
@@ -274,6 +294,35 @@ mod tests {
         assert!(!core.data().contains(&4), "four pixels are less than fifty");
         assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");
         assert_eq!(core.at(0, 0), 1, "the picture's edge narrows nothing");
+    }
+
+    #[test]
+    fn narrow_darks_lose_their_cores_at_every_level() {
+        // A line of value 4, six pixels wide with its flanks of value 3, between 1 and 2; a block of the same values.
+        let profile = |i: usize, from: usize, to: usize| match (i.checked_sub(from), to.checked_sub(i + 1)) {
+            (Some(0), _) | (_, Some(0)) => 3,
+            (Some(_), Some(_)) => 4,
+            _ => 0,
+        };
+        let mut values = Raster::new(60, 40, 1_u8);
+        for y in 0..40 {
+            for x in 0..60 {
+                let ground = if x < 15 { 1 } else { 2 };
+                let block = if (8..32).contains(&y) { profile(x, 30, 54) } else { 0 };
+                values.set(x, y, ground.max(profile(x, 12, 18)).max(block));
+            }
+        }
+        let mut core = values.clone();
+        drop_narrow_darks(&mut core, &values, 5, 8.0);
+        for y in 0..40 {
+            assert!((12..18).all(|x| core.at(x, y) == 0), "row {y} of the line has a core");
+        }
+        assert_eq!(core.at(5, 20), 1, "lights stay");
+        assert_eq!(core.at(24, 20), 2, "what lies wide between darks stays");
+        assert!((31..53).all(|x| core.at(x, 20) == 4), "a wide dark stays");
+        let mut all = values.clone();
+        drop_narrow_darks(&mut all, &values, 5, 4.0);
+        assert_eq!(all.at(15, 20), 4, "a line as wide as the disc stays");
     }
 
     /// Each pixel goes to a core that reaches it over the least largest cost (Dijkstra with max for plus), on flat

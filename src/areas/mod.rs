@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use crate::components::components;
 use crate::raster::{Raster, extreme_square, gradient};
-use crate::tone::{ToneField, gaussian};
+use crate::tone::{ReferenceKind, ToneField, gaussian};
 
 pub use doubt::Doubt;
 use flood::Limit;
@@ -65,6 +65,10 @@ impl AreaMap {
 /// Narrowest width that a mean of this width (mm, standard deviation) can bear, in widths: a narrower thing has
 /// lost more than half of its contrast.
 const BEARABLE_WIDTHS: f64 = 1.2;
+
+/// Where the reference is known to have holding lines, darks narrower than this many first widths are such lines: a line 0.5 mm wide
+/// in a mean of 0.5 mm.
+const LINE_WIDTHS: f64 = 3.2;
 
 /// Finds the areas of a tone field.
 #[must_use]
@@ -119,7 +123,7 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
     let blur = blur_mm(&light, px);
-    let core = match &local {
+    let mut core = match &local {
         None => {
             let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * everywhere.narrowest_mm);
             flood::cores(
@@ -142,6 +146,14 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
             )
         }
     };
+    if tone.kind == ReferenceKind::HatchedWithLines {
+        flood::drop_narrow_darks(
+            &mut core,
+            &values,
+            tone.scale.values(),
+            LINE_WIDTHS * tone.mean_width_mm * px,
+        );
+    }
     let mut flooded = flood::flood(&core, &slope);
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.

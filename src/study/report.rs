@@ -56,13 +56,13 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
         values: usize::from(settings.values),
         breaks: tone.scale.breaks().to_vec(),
         kind: Kind {
-            name: kind_name(traced.kind).into(),
+            name: kind_name(tone.kind).into(),
             set: settings.kind.is_some(),
             evidence: [
                 ("ink_share", Some(evidence.ink_share)),
                 ("patterned_share", Some(evidence.patterned_share)),
                 ("line_share", Some(evidence.line_share)),
-                ("outlined_share", traced.outlined_share),
+                ("outlined_share", evidence.outlined_share),
             ]
             .into_iter()
             .filter_map(|(name, figure)| Some((name.to_owned(), figure?)))

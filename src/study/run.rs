@@ -158,11 +158,11 @@ pub fn run(
     let (sha256, full) = kept_of(reference, settings);
 
     clock.next(Step::Tone);
-    let tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
+    let mut tone = tone::measure(&working, px_per_mm, &settings.tone_options())?.take(&mut notes);
     let working = settings.on_paper.underlay.map(|_| working);
 
     clock.next(Step::Areas);
-    let own_areas = areas::find_in_zones(&tone, &settings.area_options(), settings.zoning().as_ref());
+    let own_areas = areas_of(&mut tone, settings);
     let edited = settings.by_hand.edited(&tone, &own_areas, &settings.net_options())?;
     let area_map = edited.as_ref().unwrap_or(&own_areas);
     notes.extend(settings.by_hand.idle_notes(area_map.edited.as_ref()));
@@ -246,6 +246,15 @@ pub fn run(
 /// What is kept of a reference once it has been resampled: its SHA-256, and the picture where it is asked for.
 fn kept_of(reference: Reference, settings: &Settings) -> (String, Option<Raster<u8>>) {
     (reference.sha256, settings.keep_picture.then(|| grey(&reference.luminance, 1.0)))
+}
+
+/// The areas of a tone field. Holding lines in hatching are seen only along borders; once they are known, narrow darks are these lines
+/// and no areas, so then areas are found anew.
+fn areas_of(tone: &mut ToneField, settings: &Settings) -> AreaMap {
+    let find =
+        |tone: &ToneField| areas::find_in_zones(tone, &settings.area_options(), settings.zoning().as_ref());
+    let areas = find(tone);
+    if transitions::note_outlines(tone, &areas) { find(tone) } else { areas }
 }
 
 /// What there is to say of limits that the texture does not bear.

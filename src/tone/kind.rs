@@ -40,6 +40,10 @@ pub struct KindEvidence {
     pub patterned_share: f64,
     /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
     pub line_share: f64,
+    /// Share, by length, of the hard borders between light areas that shows a dark line: known once borders are, of a
+    /// reference with a texture of ink.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outlined_share: Option<f64>,
     /// Whether the person set the kind.
     pub set_by_hand: bool,
 }
@@ -101,7 +105,7 @@ pub(super) fn judge(
         (false, true) => ReferenceKind::TonalWithLines,
         (false, false) => ReferenceKind::Tonal,
     };
-    (kind, KindEvidence { ink_share, patterned_share, line_share, set_by_hand: false })
+    (kind, KindEvidence { ink_share, patterned_share, line_share, outlined_share: None, set_by_hand: false })
 }
 
 /// Share of pixels on thin dark lines: much darker than their grey-scale closing over 0.8 mm.

@@ -75,69 +75,110 @@ pub struct Traced {
     /// Places where the proof still finds two lines meeting, or a line on the wrong side of another; anything but 0 is a
     /// fault of the program.
     pub meetings: usize,
-    /// The reference's kind: that of the tone, or with holding lines where the borders of a hatched one show them.
-    pub kind: ReferenceKind,
-    /// Share, by length, of the hard borders between light areas that shows a dark line; `None` where the reference has no
-    /// texture of ink to look in.
-    pub outlined_share: Option<f64>,
+}
+
+/// Looks along the borders of all areas for holding lines, where the reference has a texture of ink, and notes in the tone what
+/// is seen: [`KindEvidence::outlined_share`](crate::tone::KindEvidence), and a hatched reference that shows them has the kind
+/// with holding lines unless its kind was set by hand. Whether the kind is another now.
+pub fn note_outlines(tone: &mut ToneField, areas: &AreaMap) -> bool {
+    if !tone.is_textured() {
+        return false;
+    }
+    let share = Laid::of(tone, areas).outlined_share(tone, areas);
+    tone.evidence.outlined_share = Some(share);
+    let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, share) == Reading::Outlines;
+    let new = lined && tone.kind != ReferenceKind::HatchedWithLines;
+    if new {
+        tone.kind = ReferenceKind::HatchedWithLines;
+    }
+    new
+}
+
+/// The borders of all areas along pixel cracks, as through-lines.
+struct Laid {
+    tracing: trace::Tracing,
+    /// Merging height of each arc.
+    heights: Vec<f64>,
+    lines: Vec<lines::Line>,
+    /// What lies on both sides of each point, in the finest net.
+    sides: Vec<Vec<place::Side>>,
+}
+
+impl Laid {
+    fn of(tone: &ToneField, areas: &AreaMap) -> Self {
+        let tracing = trace::trace(&areas.ids);
+        let tree = &areas.tree;
+        let heights: Vec<f64> = tracing
+            .arcs
+            .iter()
+            .map(|a| tree.height_between(a.sides[0] as usize, a.sides[1] as usize))
+            .collect();
+        let finest = tree.cut(0.0);
+        let lines = lines::through_lines(&tracing, &heights, 0.0);
+        let mut sides: Vec<Vec<place::Side>> = lines
+            .par_iter()
+            .map(|line| {
+                let of_arc = |w: &lines::Walked| {
+                    let [mut left, mut right] = tracing.arcs[w.arc].sides.map(|leaf| finest[leaf as usize]);
+                    if w.backward {
+                        std::mem::swap(&mut left, &mut right);
+                    }
+                    let [l, r] = [left, right].map(|node| tree.value(node));
+                    place::Side {
+                        left: left as u32,
+                        right: right as u32,
+                        left_lighter: l < r,
+                        level: tone.scale.break_between(l, r),
+                        by_hand: false,
+                    }
+                };
+                let by_arc: Vec<place::Side> = line.arcs.iter().map(of_arc).collect();
+                line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
+            })
+            .collect();
+        if let Some(edited) = &areas.edited {
+            sides.par_iter_mut().zip(&lines).for_each(|(sides, line)| {
+                let leaves = |i: usize| {
+                    let walked = line.arcs[line.arc_of[i] as usize];
+                    let [left, right] = tracing.arcs[walked.arc].sides;
+                    if walked.backward { [right, left] } else { [left, right] }
+                };
+                by_hand::sides(edited, &tone.scale, line, sides, &areas.ids, leaves);
+            });
+        }
+        Self { tracing, heights, lines, sides }
+    }
+
+    fn outlined_share(&self, tone: &ToneField, areas: &AreaMap) -> f64 {
+        regional::outlined_share(&ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
+    }
+}
+
+/// What lines are placed on.
+fn ground<'a>(tone: &'a ToneField, areas: &'a AreaMap, reading: Reading) -> place::Ground<'a> {
+    let finest = areas.tree.cut(0.0);
+    place::Ground {
+        tone,
+        light: tone.light(),
+        nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
+        edited: areas.edited.as_ref(),
+        reading,
+    }
 }
 
 /// Builds the boundary net of a picture.
 #[must_use]
 pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced {
-    let tracing = trace::trace(&areas.ids);
-    let tree = &areas.tree;
-    let heights: Vec<f64> =
-        tracing.arcs.iter().map(|a| tree.height_between(a.sides[0] as usize, a.sides[1] as usize)).collect();
-    let finest = tree.cut(0.0);
-    let lines = lines::through_lines(&tracing, &heights, 0.0);
-    // What lies on both sides of each point, in the finest net.
-    let mut sides: Vec<Vec<place::Side>> = lines
-        .par_iter()
-        .map(|line| {
-            let of_arc = |w: &lines::Walked| {
-                let [mut left, mut right] = tracing.arcs[w.arc].sides.map(|leaf| finest[leaf as usize]);
-                if w.backward {
-                    std::mem::swap(&mut left, &mut right);
-                }
-                let [l, r] = [left, right].map(|node| tree.value(node));
-                place::Side {
-                    left: left as u32,
-                    right: right as u32,
-                    left_lighter: l < r,
-                    level: tone.scale.break_between(l, r),
-                    by_hand: false,
-                }
-            };
-            let by_arc: Vec<place::Side> = line.arcs.iter().map(of_arc).collect();
-            line.arc_of.iter().map(|&a| by_arc[a as usize]).collect()
-        })
-        .collect();
-    if let Some(edited) = &areas.edited {
-        sides.par_iter_mut().zip(&lines).for_each(|(sides, line)| {
-            let leaves = |i: usize| {
-                let walked = line.arcs[line.arc_of[i] as usize];
-                let [left, right] = tracing.arcs[walked.arc].sides;
-                if walked.backward { [right, left] } else { [left, right] }
-            };
-            by_hand::sides(edited, &tone.scale, line, sides, &areas.ids, leaves);
-        });
-    }
-    let mut ground = place::Ground {
-        tone,
-        light: tone.light(),
-        nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
-        edited: areas.edited.as_ref(),
-        reading: Reading::Mean,
+    let laid = Laid::of(tone, areas);
+    let reading = if tone.is_textured() {
+        let evidence = &tone.evidence;
+        let share = evidence.outlined_share.unwrap_or_else(|| laid.outlined_share(tone, areas));
+        Reading::of(tone.kind, evidence.set_by_hand, share)
+    } else {
+        Reading::Mean
     };
-    let outlined_share = tone.is_textured().then(|| regional::outlined_share(&ground, &lines, &sides));
-    let mut kind = tone.kind;
-    if let Some(share) = outlined_share {
-        ground.reading = Reading::of(tone.kind, tone.evidence.set_by_hand, share);
-        if ground.reading == Reading::Outlines {
-            kind = ReferenceKind::HatchedWithLines;
-        }
-    }
+    let ground = ground(tone, areas, reading);
+    let Laid { tracing, heights, lines, sides } = laid;
     let weave_options =
         weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
     let weave::Weaving { woven, moved, refits, meetings } =
@@ -148,7 +189,7 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let (net, values) = assemble(tone, areas, &tracing, &lines, (&woven, &by_hand), height, options);
     let drawn = lines.iter().zip(&moved).filter(|(line, _)| line.height > height);
     let moved = drawn.fold(Moved::default(), |farthest, (_, &of_line)| farthest.or_farther(of_line));
-    Traced { net, height, amounts, values, moved, refits, meetings, kind, outlined_share }
+    Traced { net, height, amounts, values, moved, refits, meetings }
 }
 
 /// The lines that live above a height, cut at the junctions that are left.
