@@ -24,6 +24,10 @@ const TEXTURED_MM: f64 = 0.2;
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
+/// Widest edge, in mm, along which teeth of texture may be corners of a form.
+const SOFT_MM: f64 = 1.5;
+/// On wider ones two corners less than this many times their reach apart are a tooth.
+const TEETH: f64 = 2.0;
 /// Smoothing left near a spot at each tightness; at the last the points stay in the middle of the cracks as well.
 const LOOSEN: [f64; 6] = [1.0, 0.6, 0.35, 0.15, 0.0, 0.0];
 /// Round a spot of this radius, in mm, a line is first as tight as the spot asks; over as much beyond it loosens.
@@ -174,7 +178,8 @@ pub(super) fn shape(
     } else {
         (stairs, passed)
     };
-    let soft = (SMOOTH_PER_WIDTH * typical_width(tone, &stairs)).min(SMOOTH_MOST_MM);
+    let width = typical_width(tone, &stairs);
+    let soft = (SMOOTH_PER_WIDTH * width).min(SMOOTH_MOST_MM);
     let base = SMOOTH_MM.max(SMOOTH_PER_NARROWEST * narrowest_mm);
     let sigma = (base * base + mean * mean + soft * soft).sqrt();
     // A corner is one only if it stands out from what the texture makes along the line.
@@ -182,8 +187,28 @@ pub(super) fn shape(
     let mut corners =
         find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
+    if mean > TEXTURED_MM && width > SOFT_MM {
+        corners = alone(&stairs, &corners, TEETH * reach);
+    }
     let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma));
     Shape { points, corners, passed, placed }
+}
+
+/// The corners that no other one is within so many mm of along the line. Points are a spacing apart; round the end of an open
+/// line too, where a corner that near says little.
+fn alone(points: &[Point], corners: &[usize], apart_mm: f64) -> Vec<usize> {
+    let apart = (apart_mm / SPACING_MM) as usize;
+    let n = points.len();
+    let count = corners.len();
+    (0..count)
+        .filter(|&k| {
+            let next = corners[(k + 1) % count];
+            let before = corners[(k + count - 1) % count];
+            let gap = |a: usize, b: usize| (b + n - a) % n;
+            count == 1 || (gap(corners[k], next) > apart && gap(before, corners[k]) > apart)
+        })
+        .map(|k| corners[k])
+        .collect()
 }
 
 /// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
@@ -280,5 +305,19 @@ mod tests {
         assert_eq!(tight.level_at(Point::new(15.9, 0.0)), 1);
         assert_eq!(tight.spots.len(), 2);
         assert!((tight.spots[0].radius - SPOT_MOST_MM).abs() < 1e-9);
+    }
+    /// The corners of a tooth fall together; one that is far from others stays, round a closed line as well.
+    #[test]
+    fn teeth_are_no_corners() {
+        let points = vec![Point::ZERO; 1000];
+        let apart = 20.0 * SPACING_MM;
+        assert_eq!(alone(&points, &[100, 300, 310, 315, 600], apart), [100, 600]);
+        assert_eq!(
+            alone(&points, &[5, 500, 995], apart),
+            [500],
+            "the first and the last are ten points apart"
+        );
+        assert_eq!(alone(&points, &[400], apart), [400]);
+        assert!(alone(&points, &[], apart).is_empty());
     }
 }
