@@ -14,7 +14,7 @@ use crate::distance::squared_distance_to;
 use crate::raster::Raster;
 use crate::reference::resample;
 
-/// How a mean along the tone is taken; lengths are standard deviations in mm.
+/// How a mean along the tone is taken, in standard deviations.
 struct Along {
     /// How widely the tone is averaged before its direction is asked.
     before: f32,
@@ -24,13 +24,11 @@ struct Along {
     along: f32,
 }
 
-/// In open tone, with grain or dots, and with strokes, whose own direction must not show.
+/// In open tone, in mm: with grain or dots, and with strokes, whose own direction must not show.
 const OPEN: [Along; 2] =
     [Along { before: 0.5, direction: 1.0, along: 1.2 }, Along { before: 2.0, direction: 4.0, along: 4.0 }];
 /// Beside hard edges, where strokes begin and end, in first widths; with dots and grain edges are even without it.
 const BESIDE: Along = Along { before: 0.5, direction: 2.0, along: 2.0 };
-/// Least length beside edges for which that is done, in first widths.
-const BESIDE_LEAST: f32 = 0.05;
 /// Samples of the direction field to a mm.
 const DIRECTIONS_PER_MM: f64 = 2.0;
 /// How much more of the slopes than across has to lie one way (0 none, 1 all); elsewhere, at corners, nothing is followed.
@@ -93,7 +91,7 @@ pub(super) fn along_the_tone(kept: &Kept, px_per_mm: f64, width_mm: f64, strokes
     }
     let tone = added(&kept.lightness, &change);
 
-    if strokes * BESIDE.along < BESIDE_LEAST {
+    if strokes <= 0.0 {
         return tone;
     }
     let width = width_mm as f32;
@@ -224,6 +222,7 @@ fn between_pixels(raster: &Raster<f32>, [x, y]: [f32; 2]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tone::fade::tests::even_numbers;
 
     const PX_PER_MM: f64 = 6.0;
     const WIDTH_MM: f64 = 0.5;
@@ -245,17 +244,10 @@ mod tests {
     /// that hangs together over s is averaged over a width a: its deviation falls by (1 + (a / s)^2)^(1/4) (both Gaussian).
     #[test]
     fn a_round_form_loses_chance_and_keeps_its_tones() {
-        let mut state = 7_u64;
-        let mut even = || {
-            // Marsaglia's xorshift (2003).
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            (state >> 11) as f32 / (1_u64 << 53) as f32
-        };
+        let mut even = even_numbers();
         // Even numbers between -1 and 1 have the deviation 1 / sqrt(3), averaged by a Gaussian of s pixels 1 / (2 sqrt(pi) s) of it.
         let s = (WIDTH_MM * PX_PER_MM) as f32;
-        let raw = Raster::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(|_| 2.0 * even() - 1.0).collect());
+        let raw = Raster::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(|_| 2.0 * even() as f32 - 1.0).collect());
         let chance =
             gaussian(&raw, s).map(|v| 1.5 * v * 3.0_f32.sqrt() * 2.0 * std::f32::consts::PI.sqrt() * s);
         let form = |[x, y]: [f64; 2]| 80.0 - 3.0 * x.hypot(y);

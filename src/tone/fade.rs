@@ -189,7 +189,7 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32, strokes: f32) -> Raster<
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::colour::reflectance;
 
@@ -197,16 +197,20 @@ mod tests {
     const WIDTH_MM: f64 = 0.16;
     const SIDE: usize = 320;
 
-    /// Reflectance of a tone by the place (mm), with chance of a standard deviation (L*) on each pixel.
-    fn by_chance(tone: impl Fn(f64, f64) -> f64, sd: f64) -> Raster<f32> {
+    /// Numbers evenly spread from 0 to 1, always the same ones: Marsaglia's xorshift (2003).
+    pub(in crate::tone) fn even_numbers() -> impl FnMut() -> f64 {
         let mut state = 7_u64;
-        let mut even = || {
-            // Marsaglia's xorshift (2003).
+        move || {
             state ^= state << 13;
             state ^= state >> 7;
             state ^= state << 17;
             (state >> 11) as f64 / (1_u64 << 53) as f64
-        };
+        }
+    }
+
+    /// Reflectance of a tone by the place (mm), with chance of a standard deviation (L*) on each pixel.
+    fn by_chance(tone: impl Fn(f64, f64) -> f64, sd: f64) -> Raster<f32> {
+        let mut even = even_numbers();
         let light = (0..SIDE * SIDE).map(|i| {
             // Twelve even numbers less 6 have the standard deviation 1.
             let chance: f64 = (0..12).map(|_| even()).sum::<f64>() - 6.0;

@@ -24,7 +24,7 @@ const TEXTURED_MM: f64 = 0.2;
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
-/// Widest edge, in mm, along which teeth of texture may be corners of a form.
+/// Widest edge, in mm, along which two corners near each other are a form's own, in texture as elsewhere.
 const SOFT_MM: f64 = 1.5;
 /// On wider ones two corners less than this many times their reach apart are a tooth.
 const TEETH: f64 = 2.0;
@@ -188,27 +188,20 @@ pub(super) fn shape(
         find_corners(&stairs, line.closed(), &CornerOptions { angle_deg: 50.0, reach_mm: reach });
     corners.retain(|&c| line.closed() || (c > 0 && c + 1 < stairs.len()));
     if mean > TEXTURED_MM && width > SOFT_MM {
-        corners = alone(&stairs, &corners, TEETH * reach);
+        corners = alone(&corners, stairs.len(), line.closed(), TEETH * reach);
     }
     let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma));
     Shape { points, corners, passed, placed }
 }
 
-/// The corners that no other one is within so many mm of along the line. Points are a spacing apart; round the end of an open
-/// line too, where a corner that near says little.
-fn alone(points: &[Point], corners: &[usize], apart_mm: f64) -> Vec<usize> {
+/// The corners that no other one is within so many mm of along a line of `count` points, each a spacing apart.
+fn alone(corners: &[usize], count: usize, closed: bool, apart_mm: f64) -> Vec<usize> {
     let apart = (apart_mm / SPACING_MM) as usize;
-    let n = points.len();
-    let count = corners.len();
-    (0..count)
-        .filter(|&k| {
-            let next = corners[(k + 1) % count];
-            let before = corners[(k + count - 1) % count];
-            let gap = |a: usize, b: usize| (b + n - a) % n;
-            count == 1 || (gap(corners[k], next) > apart && gap(before, corners[k]) > apart)
-        })
-        .map(|k| corners[k])
-        .collect()
+    let near = |a: usize, b: usize| {
+        let along = a.abs_diff(b);
+        a != b && (along <= apart || (closed && count - along <= apart))
+    };
+    corners.iter().copied().filter(|&c| !corners.iter().any(|&other| near(c, other))).collect()
 }
 
 /// Smooths a line that follows the teeth of a texture and measures it anew: a comb is much longer than the edge
@@ -306,18 +299,18 @@ mod tests {
         assert_eq!(tight.spots.len(), 2);
         assert!((tight.spots[0].radius - SPOT_MOST_MM).abs() < 1e-9);
     }
+
     /// The corners of a tooth fall together; one that is far from others stays, round a closed line as well.
     #[test]
     fn teeth_are_no_corners() {
-        let points = vec![Point::ZERO; 1000];
         let apart = 20.0 * SPACING_MM;
-        assert_eq!(alone(&points, &[100, 300, 310, 315, 600], apart), [100, 600]);
+        assert_eq!(alone(&[100, 300, 310, 315, 600], 1000, true, apart), [100, 600]);
         assert_eq!(
-            alone(&points, &[5, 500, 995], apart),
+            alone(&[5, 500, 995], 1000, true, apart),
             [500],
-            "the first and the last are ten points apart"
+            "round the end they are ten points apart"
         );
-        assert_eq!(alone(&points, &[400], apart), [400]);
-        assert!(alone(&points, &[], apart).is_empty());
+        assert_eq!(alone(&[5, 500, 995], 1000, false, apart), [5, 500, 995], "an open line does not go on");
+        assert_eq!(alone(&[400], 1000, true, apart), [400]);
     }
 }
