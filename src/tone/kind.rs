@@ -30,6 +30,15 @@ impl ReferenceKind {
     }
 }
 
+/// How far the hard borders between light areas are outlined: shares of their length, 0 to 1.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Outlined {
+    /// Where a dark line is seen along them.
+    pub seen: f64,
+    /// Where one is sure, however the strokes lie; looked for only where many are seen, else 0.
+    pub surely: f64,
+}
+
 /// What the kind was judged by.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct KindEvidence {
@@ -40,10 +49,9 @@ pub struct KindEvidence {
     pub patterned_share: f64,
     /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
     pub line_share: f64,
-    /// Share, by length, of the hard borders between light areas that shows a dark line: known once borders are, of a
-    /// reference with a texture of ink.
+    /// Known once borders are, of a reference with a texture of ink.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub outlined_share: Option<f64>,
+    pub outlined: Option<Outlined>,
     /// Whether the person set the kind.
     pub set_by_hand: bool,
 }
@@ -105,7 +113,7 @@ pub(super) fn judge(
         (false, true) => ReferenceKind::TonalWithLines,
         (false, false) => ReferenceKind::Tonal,
     };
-    (kind, KindEvidence { ink_share, patterned_share, line_share, outlined_share: None, set_by_hand: false })
+    (kind, KindEvidence { ink_share, patterned_share, line_share, outlined: None, set_by_hand: false })
 }
 
 /// Share of pixels on thin dark lines: much darker than their grey-scale closing over 0.8 mm.

@@ -29,7 +29,7 @@ use rayon::prelude::*;
 
 use crate::areas::AreaMap;
 use crate::raster::Raster;
-use crate::tone::{ReferenceKind, ToneField};
+use crate::tone::{Outlined, ReferenceKind, ToneField};
 use regional::Reading;
 
 pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
@@ -78,15 +78,15 @@ pub struct Traced {
 }
 
 /// Looks along the borders of all areas for holding lines, where the reference has a texture of ink, and notes in the tone what
-/// is seen: [`KindEvidence::outlined_share`](crate::tone::KindEvidence), and a hatched reference that shows them has the kind
+/// is seen: [`KindEvidence::outlined`](crate::tone::KindEvidence), and a hatched reference that shows them has the kind
 /// with holding lines unless its kind was set by hand. Whether the kind is another now.
 pub fn note_outlines(tone: &mut ToneField, areas: &AreaMap) -> bool {
     if !tone.is_textured() {
         return false;
     }
-    let share = Laid::of(tone, areas).outlined_share(tone, areas);
-    tone.evidence.outlined_share = Some(share);
-    let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, share) == Reading::Outlines;
+    let outlined = Laid::of(tone, areas).outlined(tone, areas);
+    tone.evidence.outlined = Some(outlined);
+    let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, outlined) == Reading::Outlines;
     let new = lined && tone.kind != ReferenceKind::HatchedWithLines;
     if new {
         tone.kind = ReferenceKind::HatchedWithLines;
@@ -149,8 +149,8 @@ impl Laid {
         Self { tracing, heights, lines, sides }
     }
 
-    fn outlined_share(&self, tone: &ToneField, areas: &AreaMap) -> f64 {
-        regional::outlined_share(&ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
+    fn outlined(&self, tone: &ToneField, areas: &AreaMap) -> Outlined {
+        regional::outlined(&ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
     }
 }
 
@@ -172,8 +172,8 @@ pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced 
     let laid = Laid::of(tone, areas);
     let reading = if tone.is_textured() {
         let evidence = &tone.evidence;
-        let share = evidence.outlined_share.unwrap_or_else(|| laid.outlined_share(tone, areas));
-        Reading::of(tone.kind, evidence.set_by_hand, share)
+        let outlined = evidence.outlined.unwrap_or_else(|| laid.outlined(tone, areas));
+        Reading::of(tone.kind, evidence.set_by_hand, outlined)
     } else {
         Reading::Mean
     };
