@@ -162,7 +162,8 @@ fn divide(
         .with_min_len(128)
         .map(|i| {
             let samples = &across[i].samples[far - reach..=far + reach];
-            let mut cost = costs(samples, tones[i], &sides[i], marks, &halves, line_cost.between(tones[i]) / per_mm);
+            let mut cost =
+                costs(samples, tones[i], &sides[i], marks, &halves, line_cost.between(tones[i]) / per_mm);
             let weight = per_mm * certainty(tones[i]);
             cost.iter_mut().for_each(|c| *c *= weight);
             cost
