@@ -9,7 +9,6 @@ use crate::reference::resample;
 use super::PageError;
 use super::surface::{Figures, quadratic, smooth_surface};
 
-mod back;
 mod shadow;
 
 /// How uneven light is told from tone.
@@ -89,8 +88,12 @@ const LEAST_PAPER: f64 = 0.04;
 const LEAST_PARTS: f64 = 0.6;
 /// What shows through is looked for within this, and always taken to be at least that: what JPEG leaves.
 const SHOW_THROUGH: [f64; 2] = [0.02, 0.12];
-/// Which of the paper's dips, by rank, stands for what shows through, and how much more than it, or than what tones have lost,
-/// is taken for it, because the surface follows a part of it.
+/// How far under the surface a cell as a whole may lie and tell of it: the back in solid ink at 8 %.
+const UNDER_THROUGH: f64 = 0.09;
+/// Cells that are near, when the dip from paper beside is looked for.
+const NEAR: usize = 3;
+/// Which of the paper's dips, by rank, stands for what shows through, and how much more is taken for it, because the
+/// surface follows a part of it.
 const DIP_RANK: f64 = 0.01;
 const DIP_TIMES: f64 = 1.25;
 /// Tones darker than the paper by so many times the show-through are not drawn towards it.
@@ -98,7 +101,7 @@ const UNTOUCHED: f64 = 2.5;
 /// Share of a row or column of cells that is tones where it goes through a picture.
 const TONES_SHARE: f64 = 0.15;
 /// So many cells of bare paper among a picture's tones tell how much light these have lost to the back.
-const TELLING: usize = 30;
+const TELLING: usize = 40;
 /// Least light that a pixel is counted with, before logarithms.
 const DARK: f64 = 1e-3;
 
@@ -263,6 +266,23 @@ impl Cells {
         (0..self.len()).map(|i| through(rows[i / w], w) && through(columns[i % w], h)).collect()
     }
 
+    /// How far the darkest of a cell of paper dips, by what shows through: from the surface where the cell lies on it,
+    /// else from the brightest paper near, for a lit form slopes away and print has edges. `None` too far under.
+    fn dip(&self, i: usize, surface: &[f64], paper: &[bool]) -> Option<f64> {
+        let under = surface[i] - self.bright[i];
+        if under < UNDER_FLAT {
+            return Some(self.dark[i] - surface[i]);
+        }
+        let (x, y) = (i % self.width, i / self.width);
+        let near = (y.saturating_sub(NEAR)..(y + NEAR + 1).min(self.height))
+            .flat_map(|y| (x.saturating_sub(NEAR)..(x + NEAR + 1).min(self.width)).map(move |x| (x, y)))
+            .map(|(x, y)| y * self.width + x)
+            .filter(|&j| paper[j])
+            .map(|j| self.bright[j].min(surface[j]))
+            .fold(self.bright[i], f64::max);
+        (under < UNDER_THROUGH).then_some(self.dark[i] - near)
+    }
+
     /// Which cells are paper by a surface; what goes on evenly from them too.
     fn paper(&self, surface: &[f64], rim: &[bool], content: &[bool], ink: &[bool]) -> Vec<bool> {
         let over = |i: usize| self.bright[i] - surface[i];
@@ -314,29 +334,19 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
         return Err(PageError::NoPaper);
     };
     let flat: Vec<usize> = (0..cells.len()).filter(|&i| paper[i] && !ink[i] && !content[i]).collect();
-    let mut bare = vec![false; cells.len()];
-    flat.iter().for_each(|&i| bare[i] = true);
-    let dip_of = |i: usize| {
-        if drawn(&ink) {
-            cells.dip_of_drawing(i, &surface, &paper)
-        } else {
-            cells.dip_of_tones(i, &surface, &bare)
-        }
-    };
-    let mut dips: Vec<f64> = flat.iter().filter_map(|&i| dip_of(i)).collect();
+    let mut dips: Vec<f64> = flat.iter().filter_map(|&i| cells.dip(i, &surface, &paper)).collect();
     // What shows through is softer than print: it lies in cells that are otherwise even.
     let dip = DIP_TIMES * (1.0 - rank(&mut dips, DIP_RANK).exp());
+    let lost = dip.clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
+    let lost = if how == EvenLight::Guess { 0.0 } else { lost };
+    let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
     let mut under: Vec<f64> = if by_margins {
         let among = cells.among_tones(&paper);
-        let told = flat.iter().filter(|&&i| among[i] && !cells.slopes(i, &bare));
-        told.map(|&i| surface[i] - cells.bright[i]).collect()
+        flat.iter().filter(|&&i| among[i]).map(|&i| surface[i] - cells.bright[i]).collect()
     } else {
         Vec::new()
     };
-    let tint = if under.len() < TELLING { 0.0 } else { rank(&mut under, 0.5).max(0.0) };
-    let lost = dip.max(DIP_TIMES * tint).clamp(SHOW_THROUGH[0], SHOW_THROUGH[1]);
-    let (lost, tint) = if how == EvenLight::Guess { (0.0, 0.0) } else { (lost, tint.min(lost)) };
-    let light = over_page(&cells, surface.iter().map(|l| l.exp() as f32), page);
+    let tint = if under.len() < TELLING { 0.0 } else { rank(&mut under, 0.5).clamp(0.0, lost) };
     let evened = divide(page, &light, lost, tint);
 
     let inside: Vec<f64> = (0..cells.len()).filter(|&i| !cells.outermost(i)).map(|i| surface[i]).collect();
@@ -361,11 +371,6 @@ pub(super) fn even(page: &Raster<f32>, how: EvenLight) -> Result<(Raster<f32>, L
     Ok((evened, figures))
 }
 
-/// Whether so many cells hold ink and paper both that the page is a drawing in ink.
-fn drawn(ink: &[bool]) -> bool {
-    ink.iter().filter(|&&i| i).count() as f64 >= INK_SHARE * ink.len() as f64
-}
-
 /// What paper tells of the light.
 struct Told {
     /// Its logarithm in every cell.
@@ -379,18 +384,19 @@ struct Told {
 
 /// Surface and paper, when paper can be told.
 fn by_paper(cells: &Cells, content: &[bool], ink: &[bool]) -> Option<Told> {
+    let inked = ink.iter().filter(|&&i| i).count() as f64;
     let (rim, mut surface) = match cells.rim(content).and_then(|rim| cells.lit_alike(rim)) {
         Some(margins) => margins,
         None => {
             // Without margins only the gaps between strokes can be trusted to be paper.
-            if !drawn(ink) {
+            if inked < INK_SHARE * cells.len() as f64 {
                 return None;
             }
             (vec![false; cells.len()], cells.upper_of_all()?)
         }
     };
     // Gaps between strokes say the light better than tones do, and paper far from margins is sure there.
-    let drawn = drawn(ink);
+    let drawn = inked >= INK_SHARE * cells.len() as f64;
     let sure_only = !drawn && rim.contains(&true);
     let weights_of = |paper: &[bool], surface: &[f64]| -> Vec<f64> {
         (0..cells.len())

@@ -118,29 +118,6 @@ fn tones_are_lifted_by_what_bare_paper_among_them_has_lost() {
     assert!((alone / (0.96 * grey) - 1.0).abs() < 0.01, "{alone}: nothing says what tones alone have lost");
 }
 
-/// A lit ball slopes away from the paper's white; that is no back showing through, on grain neither.
-#[test]
-fn lights_of_a_round_form_are_not_lifted() {
-    let lit_ball = |x: f64, y: f64| {
-        let away = ((x - 0.55) / 0.28).hypot((y - 0.5) / 0.21);
-        if away < 1.0 { 1.0 - 0.65 * away * away } else { 0.3 }
-    };
-    let seed = std::cell::Cell::new(1_u64);
-    let grainy = |x: f64, y: f64| {
-        // Knuth's linear congruential generator, uniform over -1 to 1.
-        seed.set(seed.get().wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407));
-        let grain = (seed.get() >> 11) as f64 / (1_u64 << 52) as f64 - 1.0;
-        (lit_ball(x, y) * (1.0 + 0.06 * grain)).min(1.0)
-    };
-    let (page, figures) = evened(&lit(grainy, |x, _| 0.85 - 0.15 * x), EvenLight::Paper);
-    for x in [0.68, 0.7, 0.74] {
-        // Means over twelve pixels, by the tone in their middle.
-        let want = lightness(lit_ball(x + 6.0 / SIDE[0] as f64, 0.5 + 6.0 / SIDE[1] as f64));
-        assert!((tone(&page, x, 0.5) - want).abs() < 1.5, "L* {} for {want}", tone(&page, x, 0.5));
-    }
-    assert!(figures.tones_lifted < 0.01, "lifted by {}", figures.tones_lifted);
-}
-
 #[test]
 fn a_light_wash_is_no_shadow() {
     // Half of the picture in L* 88, hard against bare paper.
