@@ -62,7 +62,8 @@ type Sum = [f64; 2];
 struct LineCost {
     /// In squared reflectance mm, over its length.
     line: f64,
-    /// What comes on top, as a share of the mean square of both sides' reflectance: between light sides a line stands out more.
+    /// What comes on top, in squared reflectance mm for each unit of the mean square of both sides' reflectance: between light sides a
+    /// line stands out more.
     by_tone: f64,
     /// What it costs that one begins, ends or changes its width, in squared reflectance mm^2.
     change: f64,
