@@ -14,7 +14,7 @@ use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::StrokePlan;
 use crate::thin::{self, ThinMark};
 use crate::tone::{self, ToneField};
-use crate::transitions::{self, HowMuch, NetOptions, Traced};
+use crate::transitions::{Borders, HowMuch, NetOptions, Traced};
 
 use super::lay::{self, ToLay};
 use super::on_paper::{self, Shown};
@@ -162,14 +162,15 @@ pub fn run(
     let working = settings.on_paper.underlay.map(|_| working);
 
     clock.next(Step::Areas);
-    let own_areas = areas_of(&mut tone, settings);
+    let (own_areas, own_borders) = areas_of(&mut tone, settings);
     let edited = settings.by_hand.edited(&tone, &own_areas, &settings.net_options())?;
     let area_map = edited.as_ref().unwrap_or(&own_areas);
+    let borders = edited.as_ref().map_or(own_borders, |edited| Borders::of(&tone, edited));
     notes.extend(settings.by_hand.idle_notes(area_map.edited.as_ref()));
     notes.extend(limit_notes(settings, area_map));
 
     clock.next(Step::Transitions);
-    let mut traced = transitions::trace(&tone, area_map, &settings.net_options());
+    let mut traced = borders.trace(&tone, area_map, &settings.net_options());
     notes.extend(amount_notes::of(&traced, settings.how_much));
 
     clock.next(Step::Thin);
@@ -184,7 +185,7 @@ pub fn run(
     let mut thin = thin_of(&traced);
     let all_thin = thin.clone();
     let with = |how_much| {
-        let traced = transitions::trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
+        let traced = borders.trace(&tone, area_map, &NetOptions { how_much, ..settings.net_options() });
         let thin = thin_of(&traced);
         (traced, thin)
     };
@@ -248,13 +249,16 @@ fn kept_of(reference: Reference, settings: &Settings) -> (String, Option<Raster<
     (reference.sha256, settings.keep_picture.then(|| grey(&reference.luminance, 1.0)))
 }
 
-/// The areas of a tone field. Holding lines in hatching are seen only along borders; once they are known, narrow darks are these lines
-/// and no areas, so then areas are found anew.
-fn areas_of(tone: &mut ToneField, settings: &Settings) -> AreaMap {
-    let find =
-        |tone: &ToneField| areas::find_in_zones(tone, &settings.area_options(), settings.zoning().as_ref());
-    let areas = find(tone);
-    if transitions::note_outlines(tone, &areas) { find(tone) } else { areas }
+/// The areas of a tone field and their borders. Holding lines in hatching are seen only along borders; once they are known, narrow
+/// darks are these lines and no areas, so then areas are found anew.
+fn areas_of(tone: &mut ToneField, settings: &Settings) -> (AreaMap, Borders) {
+    let find = |tone: &ToneField| {
+        let areas = areas::find_in_zones(tone, &settings.area_options(), settings.zoning().as_ref());
+        let borders = Borders::of(tone, &areas);
+        (areas, borders)
+    };
+    let (areas, borders) = find(tone);
+    if borders.note_outlines(tone, &areas) { find(tone) } else { (areas, borders) }
 }
 
 /// What there is to say of limits that the texture does not bear.

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::fade::{Kept, tone_bin, usual_by_tone};
 use super::gauss::gaussian;
 use crate::colour::{lightness_f32, reflectance};
-use crate::distance::squared_distance_to;
+use crate::distance::squared_distance_within;
 use crate::raster::Raster;
 use crate::reference::resample;
 
@@ -50,7 +50,8 @@ const BEND_MM: f32 = 0.5;
 /// of strokes, 0 to 1.
 pub(super) fn along_the_tone(kept: &Kept, px_per_mm: f64, width_mm: f64, strokes: f32) -> Raster<f32> {
     let clear = (f64::from(CLEAR) * width_mm * px_per_mm) as f32;
-    let open = squared_distance_to(&kept.hard).map(|d| (d.sqrt() / clear - 1.0).min(1.0));
+    let reach = (2.0 * clear).ceil() as usize;
+    let open = squared_distance_within(&kept.hard, reach).map(|d| (d.sqrt() / clear - 1.0).min(1.0));
     // The tone is a mean over its first width at least, so that no smaller step tells more of it.
     let every = ((width_mm * px_per_mm) as usize).clamp(1, 4);
     let followed = |tone: &Raster<f32>, room: &Raster<f32>, ways: Directions, along: f32, every: usize| {
@@ -137,7 +138,10 @@ impl Directions {
             }
             gaussian(&out, direction * per_mm)
         };
-        let (xx, xy, yy) = (products(|x, _| x * x), products(|x, y| x * y), products(|_, y| y * y));
+        let (xx, (xy, yy)) = rayon::join(
+            || products(|x, _| x * x),
+            || rayon::join(|| products(|x, y| x * y), || products(|_, y| y * y)),
+        );
         let ways = xx.data().iter().zip(xy.data()).zip(yy.data()).map(|((xx, xy), yy)| {
             if (xx - yy).hypot(2.0 * xy) <= COHERENT * (xx + yy) {
                 return None;

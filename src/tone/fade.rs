@@ -12,7 +12,7 @@ use super::edge_mean::rolling_mean;
 use super::gauss::gaussian;
 use crate::colour::lightness_f32;
 use crate::components::components;
-use crate::distance::squared_distance_to;
+use crate::distance::squared_distance_within;
 use crate::raster::{Raster, gradient};
 
 /// Widest plain mean that the field fades to, in mm.
@@ -70,21 +70,24 @@ pub(super) fn edge_keeping(
 ) -> Kept {
     let w = first.width();
     let sigma = (width_mm * px_per_mm) as f32;
-    let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32);
-    let hard =
-        steps_of_tone(reflectance, sigma.max((STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS), strokes);
-    let away = squared_distance_to(&hard);
-    let plain = first.map(lightness_f32);
     // Each plain mean is twice as wide as the one before.
     let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 6);
-    let mut wider: Vec<Wider> = Vec::with_capacity(steps);
-    for k in 1..=steps {
-        let width = sigma * (1 << k) as f32;
-        wider.push(match wider.last() {
-            None => Wider::than(&plain, reflectance, width, None),
-            Some(w) => Wider::than(&w.lightness, reflectance, width, Some(&w.usual)),
-        });
-    }
+    let ((kept, plain), (hard, wider)) = rayon::join(
+        || {
+            let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds);
+            (kept.map(lightness_f32), first.map(lightness_f32))
+        },
+        || {
+            let least = (STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS;
+            rayon::join(
+                || steps_of_tone(reflectance, sigma.max(least), strokes),
+                || wider_means(reflectance, first, sigma, steps),
+            )
+        },
+    );
+    // Farther off a hard edge the widest mean has its whole say.
+    let reach = (FAR * sigma * (1 << steps) as f32).ceil() as usize;
+    let away = squared_distance_within(&hard, reach);
     let mut out = kept;
     out.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
         for (x, o) in out.iter_mut().enumerate() {
@@ -115,19 +118,37 @@ struct Wider {
     usual: Vec<f32>,
 }
 
-impl Wider {
-    /// The mean of a width `sigma` in pixels, beside the narrower one (L*) and what was usual there.
-    fn than(narrower: &Raster<f32>, reflectance: &Raster<f32>, sigma: f32, before: Option<&[f32]>) -> Self {
-        let lightness = gaussian(reflectance, sigma).map(lightness_f32);
-        let differences = lightness.data().iter().zip(narrower.data()).map(|(a, b)| a - b).collect();
-        let differences = Raster::from_vec(lightness.width(), lightness.height(), differences);
-        let bend = gaussian(&differences, BEND_WIDTHS * sigma);
-        let seen = lightness.data().iter().zip(bend.data()).step_by(3).map(|(&l, b)| (l, b.abs()));
-        let mut usual = usual_by_tone(seen, 0.5);
-        for (usual, before) in usual.iter_mut().zip(before.into_iter().flatten()) {
-            *usual = usual.min(BEND_FALL * before);
+/// `steps` plain means, each twice as wide as the one before, the first twice as wide as `first`, whose width is `sigma` pixels.
+fn wider_means(reflectance: &Raster<f32>, first: &Raster<f32>, sigma: f32, steps: usize) -> Vec<Wider> {
+    let widths: Vec<f32> = (1..=steps).map(|k| sigma * (1 << k) as f32).collect();
+    let plain = first.map(lightness_f32);
+    let means: Vec<Raster<f32>> =
+        widths.par_iter().map(|&width| gaussian(reflectance, width).map(lightness_f32)).collect();
+    let narrower = std::iter::once(&plain).chain(&means).collect::<Vec<_>>();
+    let told: Vec<(Raster<f32>, Vec<f32>)> =
+        (0..steps).into_par_iter().map(|k| Wider::beside(narrower[k], &means[k], widths[k])).collect();
+    let mut wider: Vec<Wider> = Vec::with_capacity(steps);
+    for (lightness, (bend, mut usual)) in means.into_iter().zip(told) {
+        if let Some(before) = wider.last() {
+            usual
+                .iter_mut()
+                .zip(&before.usual)
+                .for_each(|(usual, before)| *usual = usual.min(BEND_FALL * before));
         }
-        Self { lightness, bend, usual }
+        wider.push(Wider { lightness, bend, usual });
+    }
+    wider
+}
+
+impl Wider {
+    /// How far a mean of a width `sigma` in pixels says something else than the narrower one (both L*), and what is usual.
+    fn beside(narrower: &Raster<f32>, mean: &Raster<f32>, sigma: f32) -> (Raster<f32>, Vec<f32>) {
+        let differences = mean.data().iter().zip(narrower.data()).map(|(a, b)| a - b).collect();
+        let differences = Raster::from_vec(mean.width(), mean.height(), differences);
+        let bend = gaussian(&differences, BEND_WIDTHS * sigma);
+        let seen = mean.data().iter().zip(bend.data()).step_by(3).map(|(&l, b)| (l, b.abs()));
+        let usual = usual_by_tone(seen, 0.5);
+        (bend, usual)
     }
 
     /// How much say this mean has at a place, 0 to 1.

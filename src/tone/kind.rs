@@ -88,8 +88,8 @@ pub(super) fn judge(
     pitches: &PitchMap,
 ) -> (ReferenceKind, KindEvidence) {
     let sigma = (SURROUNDINGS_MM * px_per_mm) as f32;
-    let mean = gaussian(reflectance, sigma);
-    let square = gaussian(&reflectance.map(|v| v * v), sigma);
+    let (mean, square) =
+        rayon::join(|| gaussian(reflectance, sigma), || gaussian(&reflectance.map(|v| v * v), sigma));
     let mut shares: Vec<f32> = mean
         .data()
         .par_iter()
@@ -121,8 +121,9 @@ fn thin_dark_share(reflectance: &Raster<f32>, px_per_mm: f64) -> f64 {
     let closed = close_disc(reflectance, 0.4 * px_per_mm);
     let n = closed
         .data()
-        .iter()
+        .par_iter()
         .zip(reflectance.data())
+        .with_min_len(1 << 14)
         .filter(|&(&c, &v)| lightness_f32(c) - lightness_f32(v) > 20.0)
         .count();
     n as f64 / closed.data().len() as f64

@@ -247,9 +247,11 @@ pub fn measure(
         let (ink_share, strokes) =
             if kind.is_ink() { (evidence.ink_share, evidence.strokes() as f32) } else { (0.0, 0.0) };
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS, strokes);
-        let waver = texture::waver(&kept.lightness, &kept.hard, px_per_mm, ink_share);
-        // What is left of texture hangs together along lines as well, so it is read before they are followed.
-        (along::along_the_tone(&kept, px_per_mm, mean_width_mm, strokes), waver)
+        // What is left of texture hangs together along lines as well, so it is read where they are not followed.
+        rayon::join(
+            || along::along_the_tone(&kept, px_per_mm, mean_width_mm, strokes),
+            || texture::waver(&kept.lightness, &kept.hard, px_per_mm, ink_share),
+        )
     };
     let scale = ValueScale::new(match &options.breaks {
         BreakRule::Explicit(breaks) => breaks.clone(),

@@ -77,43 +77,35 @@ pub struct Traced {
     pub meetings: usize,
 }
 
-/// Looks along the borders of all areas for holding lines, where the reference has a texture of ink, and notes in the tone what
-/// is seen: [`KindEvidence::outlined`](crate::tone::KindEvidence), and a hatched reference that shows them has the kind
-/// with holding lines unless its kind was set by hand. Whether the kind is another now.
-pub fn note_outlines(tone: &mut ToneField, areas: &AreaMap) -> bool {
-    if !tone.is_textured() {
-        return false;
-    }
-    let outlined = Laid::of(tone, areas).outlined(tone, areas);
-    tone.evidence.outlined = Some(outlined);
-    let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, outlined) == Reading::Outlines;
-    let new = lined && tone.kind != ReferenceKind::HatchedWithLines;
-    if new {
-        tone.kind = ReferenceKind::HatchedWithLines;
-    }
-    new
-}
-
-/// The borders of all areas along pixel cracks, as through-lines.
-struct Laid {
+/// The borders of all areas of a picture, along pixel cracks and as lines that run through junctions: what a net is traced on.
+pub struct Borders {
     tracing: trace::Tracing,
     /// Merging height of each arc.
     heights: Vec<f64>,
     lines: Vec<lines::Line>,
     /// What lies on both sides of each point, in the finest net.
     sides: Vec<Vec<place::Side>>,
+    /// Tones as reflectance.
+    light: Raster<f32>,
+    /// Area of the finest net that each pixel lies in.
+    nodes: Raster<u32>,
 }
 
-impl Laid {
-    fn of(tone: &ToneField, areas: &AreaMap) -> Self {
-        let tracing = trace::trace(&areas.ids);
+impl Borders {
+    /// Walks the borders of all areas.
+    #[must_use]
+    pub fn of(tone: &ToneField, areas: &AreaMap) -> Self {
         let tree = &areas.tree;
+        let finest = tree.cut(0.0);
+        let (tracing, (light, nodes)) = rayon::join(
+            || trace::trace(&areas.ids),
+            || (tone.light(), areas.ids.map(|leaf| finest[leaf as usize] as u32)),
+        );
         let heights: Vec<f64> = tracing
             .arcs
             .iter()
             .map(|a| tree.height_between(a.sides[0] as usize, a.sides[1] as usize))
             .collect();
-        let finest = tree.cut(0.0);
         let lines = lines::through_lines(&tracing, &heights, 0.0);
         let mut sides: Vec<Vec<place::Side>> = lines
             .par_iter()
@@ -146,50 +138,65 @@ impl Laid {
                 by_hand::sides(edited, &tone.scale, line, sides, &areas.ids, leaves);
             });
         }
-        Self { tracing, heights, lines, sides }
+        Self { tracing, heights, lines, sides, light, nodes }
+    }
+
+    /// Looks along the borders for holding lines, where the reference has a texture of ink, and notes in the tone what
+    /// is seen: [`KindEvidence::outlined`](crate::tone::KindEvidence), and a hatched reference that shows them has the kind
+    /// with holding lines unless its kind was set by hand. Whether the kind is another now.
+    pub fn note_outlines(&self, tone: &mut ToneField, areas: &AreaMap) -> bool {
+        if !tone.is_textured() {
+            return false;
+        }
+        let outlined = self.outlined(tone, areas);
+        tone.evidence.outlined = Some(outlined);
+        let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, outlined) == Reading::Outlines;
+        let new = lined && tone.kind != ReferenceKind::HatchedWithLines;
+        if new {
+            tone.kind = ReferenceKind::HatchedWithLines;
+        }
+        new
     }
 
     fn outlined(&self, tone: &ToneField, areas: &AreaMap) -> Outlined {
-        regional::outlined(&ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
+        regional::outlined(&self.ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
     }
-}
 
-/// What lines are placed on.
-fn ground<'a>(tone: &'a ToneField, areas: &'a AreaMap, reading: Reading) -> place::Ground<'a> {
-    let finest = areas.tree.cut(0.0);
-    place::Ground {
-        tone,
-        light: tone.light(),
-        nodes: areas.ids.map(|leaf| finest[leaf as usize] as u32),
-        edited: areas.edited.as_ref(),
-        reading,
+    /// What lines are placed on.
+    fn ground<'a>(&'a self, tone: &'a ToneField, areas: &'a AreaMap, reading: Reading) -> place::Ground<'a> {
+        place::Ground { tone, light: &self.light, nodes: &self.nodes, edited: areas.edited.as_ref(), reading }
+    }
+
+    /// Builds the boundary net of the tones and areas that these are the borders of.
+    #[must_use]
+    pub fn trace(&self, tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced {
+        let reading = if tone.is_textured() {
+            let evidence = &tone.evidence;
+            let outlined = evidence.outlined.unwrap_or_else(|| self.outlined(tone, areas));
+            Reading::of(tone.kind, evidence.set_by_hand, outlined)
+        } else {
+            Reading::Mean
+        };
+        let Self { tracing, heights, lines, sides, .. } = self;
+        let weave_options =
+            weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
+        let ground = self.ground(tone, areas, reading);
+        let weave::Weaving { woven, moved, refits, meetings } =
+            weave::weave(&ground, lines, sides, &tracing.junctions, &weave_options);
+        let amounts = amount::amounts(tracing, heights, lines, &woven);
+        let height = height_for(&amounts, options.how_much);
+        let by_hand = by_hand::beside(areas.edited.as_ref(), &sides.concat(), tone.px_per_mm);
+        let (net, values) = assemble(tone, areas, tracing, lines, (&woven, &by_hand), height, options);
+        let drawn = lines.iter().zip(&moved).filter(|(line, _)| line.height > height);
+        let moved = drawn.fold(Moved::default(), |farthest, (_, &of_line)| farthest.or_farther(of_line));
+        Traced { net, height, amounts, values, moved, refits, meetings }
     }
 }
 
 /// Builds the boundary net of a picture.
 #[must_use]
 pub fn trace(tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced {
-    let laid = Laid::of(tone, areas);
-    let reading = if tone.is_textured() {
-        let evidence = &tone.evidence;
-        let outlined = evidence.outlined.unwrap_or_else(|| laid.outlined(tone, areas));
-        Reading::of(tone.kind, evidence.set_by_hand, outlined)
-    } else {
-        Reading::Mean
-    };
-    let ground = ground(tone, areas, reading);
-    let Laid { tracing, heights, lines, sides } = laid;
-    let weave_options =
-        weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
-    let weave::Weaving { woven, moved, refits, meetings } =
-        weave::weave(&ground, &lines, &sides, &tracing.junctions, &weave_options);
-    let amounts = amount::amounts(&tracing, &heights, &lines, &woven);
-    let height = height_for(&amounts, options.how_much);
-    let by_hand = by_hand::beside(areas.edited.as_ref(), &sides.concat(), tone.px_per_mm);
-    let (net, values) = assemble(tone, areas, &tracing, &lines, (&woven, &by_hand), height, options);
-    let drawn = lines.iter().zip(&moved).filter(|(line, _)| line.height > height);
-    let moved = drawn.fold(Moved::default(), |farthest, (_, &of_line)| farthest.or_farther(of_line));
-    Traced { net, height, amounts, values, moved, refits, meetings }
+    Borders::of(tone, areas).trace(tone, areas, options)
 }
 
 /// The lines that live above a height, cut at the junctions that are left.

@@ -26,9 +26,9 @@ pub(super) struct Ground<'a> {
     /// Tones.
     pub(super) tone: &'a ToneField,
     /// Lightness of the tone as reflectance: between pixels light is what mixes.
-    pub(super) light: Raster<f32>,
+    pub(super) light: &'a Raster<f32>,
     /// Area of the finest net (node of the merge tree) that each pixel lies in.
-    pub(super) nodes: Raster<u32>,
+    pub(super) nodes: &'a Raster<u32>,
     /// What the artist's edits changed.
     pub(super) edited: Option<&'a Edited>,
     /// What lines on ink are placed by.
@@ -61,16 +61,25 @@ pub(super) struct Side {
 
 /// Value of a grid at a place in pixels, bilinear between pixel centres, level beyond the border.
 pub(crate) fn sample(raster: &Raster<f32>, p: Point) -> f64 {
-    let (w, h) = (raster.width(), raster.height());
+    let [value] = sample_each([raster], p);
+    value
+}
+
+/// The same of several grids of one size.
+pub(super) fn sample_each<const N: usize>(rasters: [&Raster<f32>; N], p: Point) -> [f64; N] {
+    let (w, h) = (rasters[0].width(), rasters[0].height());
     let x = (p.x - 0.5).clamp(0.0, (w - 1) as f64);
     let y = (p.y - 0.5).clamp(0.0, (h - 1) as f64);
     let (x0, y0) = (x as usize, y as usize);
-    let (x1, y1) = ((x0 + 1).min(w - 1), (y0 + 1).min(h - 1));
-    let (tx, ty) = (x.fract(), y.fract());
-    let at = |x: usize, y: usize| f64::from(raster.at(x, y));
-    let top = at(x0, y0) + tx * (at(x1, y0) - at(x0, y0));
-    let bottom = at(x0, y1) + tx * (at(x1, y1) - at(x0, y1));
-    top + ty * (bottom - top)
+    let (right, below) = (usize::from(x0 + 1 < w), if y0 + 1 < h { w } else { 0 });
+    let (tx, ty) = (x - x0 as f64, y - y0 as f64);
+    let first = y0 * w + x0;
+    rasters.map(|raster| {
+        let at = |i: usize| f64::from(raster.data()[i]);
+        let top = at(first) + tx * (at(first + right) - at(first));
+        let bottom = at(first + below) + tx * (at(first + below + right) - at(first + below));
+        top + ty * (bottom - top)
+    })
 }
 
 /// Unit normal to the left of each point of a line (seen on the sheet), from its neighbours `reach` points away.
@@ -125,7 +134,7 @@ fn place_on_tone(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point>
                 return p;
             }
             let n = normals[i];
-            p + n * offset(&tone.lightness, &ground.light, p, n, reach, sides[i].level)
+            p + n * offset(&tone.lightness, ground.light, p, n, reach, sides[i].level)
         })
         .collect()
 }

@@ -11,7 +11,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::lines::Line;
-use super::place::{Ground, HARD_STEP_L, Side, normals, sample};
+use super::place::{Ground, HARD_STEP_L, Side, normals, sample_each};
 use super::smooth::smooth;
 use crate::colour::{lightness, reflectance};
 use crate::tone::{Outlined, ReferenceKind};
@@ -248,12 +248,12 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
                 Some(node) if node == side.right => 0,
                 _ => return [f64::NAN; 2],
             };
-            let marks = sample(&ground.tone.reflectance, q);
+            let [mean, marks] = sample_each([ground.light, &ground.tone.reflectance], q);
             if (off > guard && own == 1) || (off < -guard && own == 0) {
                 sums[own][0] += marks;
                 sums[own][1] += 1.0;
             }
-            [sample(&ground.light, q), marks]
+            [mean, marks]
         })
         .collect();
     Across { samples, sums }
@@ -383,28 +383,39 @@ fn least_bending(costs: &[Vec<f64>], apart: &[f64], closed: bool, price: &Price)
     for i in 1..total {
         let from = at(i - 1);
         let bend = price.bending / apart[from];
+        let came = &mut came[i * all..(i + 1) * all];
+        next.fill(f64::INFINITY);
         for layer in 0..price.layers {
-            let own = &best[layer * k..(layer + 1) * k];
-            for j in 0..k {
-                let (lo, hi) = (j.saturating_sub(MOST_STEPS), (j + MOST_STEPS).min(k - 1));
-                let (mut least, mut way) = (f64::INFINITY, layer * k + j);
-                for (q, before) in own.iter().enumerate().take(hi + 1).skip(lo) {
-                    let step = j as f64 - q as f64;
-                    let c = before + bend * step * step;
-                    if c < least {
-                        (least, way) = (c, layer * k + q);
-                    }
+            let span = layer * k..(layer + 1) * k;
+            let own = &best[span.clone()];
+            let (next, came) = (&mut next[span.clone()], &mut came[span]);
+            came.iter_mut().enumerate().for_each(|(j, way)| *way = (layer * k + j) as u16);
+            // Shifted slices, so that the inner loop runs in vector registers; of like ways the lowest offset is taken.
+            for shift in (0..=2 * MOST_STEPS).filter(|s| s.abs_diff(MOST_STEPS) < k) {
+                let (to, of) = (MOST_STEPS.saturating_sub(shift), shift.saturating_sub(MOST_STEPS));
+                let step = shift.abs_diff(MOST_STEPS) as f64;
+                let cost = bend * step * step;
+                let n = k - to.max(of);
+                let ways = (layer * k + of) as u16..;
+                for (((next, way), before), q) in
+                    next[to..to + n].iter_mut().zip(&mut came[to..to + n]).zip(&own[of..of + n]).zip(ways)
+                {
+                    let c = before + cost;
+                    let less = c < *next;
+                    *next = if less { c } else { *next };
+                    *way = if less { q } else { *way };
                 }
-                for other in (0..price.layers).filter(|&o| o != layer) {
+            }
+            for other in (0..price.layers).filter(|&o| o != layer) {
+                for (j, (next, way)) in next.iter_mut().zip(&mut *came).enumerate() {
                     let c = best[other * k + j] + price.change;
-                    if c < least {
-                        (least, way) = (c, other * k + j);
+                    if c < *next {
+                        (*next, *way) = (c, (other * k + j) as u16);
                     }
                 }
-                came[i * all + layer * k + j] = way as u16;
-                next[layer * k + j] = least + costs[at(i)][layer * k + j] * apart[at(i)];
             }
         }
+        next.iter_mut().zip(&costs[at(i)]).for_each(|(next, cost)| *next += cost * apart[at(i)]);
         std::mem::swap(&mut best, &mut next);
     }
     let mut state = (0..all).min_by(|&a, &b| best[a].total_cmp(&best[b])).unwrap_or(0);

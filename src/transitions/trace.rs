@@ -1,6 +1,7 @@
 //! From the pixel map of areas to arcs: the cracks between unlike pixels, each walked once.
 
 use kurbo::Point;
+use rayon::prelude::*;
 
 use crate::raster::Raster;
 
@@ -66,6 +67,24 @@ impl Cracks<'_> {
     /// Directions in which crack edges leave a corner.
     fn leaving(&self, x: isize, y: isize) -> impl Iterator<Item = usize> {
         (0..4).filter(move |&d| self.edge(x, y, d).is_some())
+    }
+
+    /// The corners between pixels that are not all of one area, row by row.
+    fn corners(&self) -> Vec<(isize, isize)> {
+        let (w, h) = (self.ids.width(), self.ids.height());
+        let rows: Vec<Vec<(isize, isize)>> = (0..=h)
+            .into_par_iter()
+            .map(|y| {
+                let (up, down) = (self.ids.row(y.saturating_sub(1)), self.ids.row(y.min(h - 1)));
+                let here = |x: usize| (x as isize, y as isize);
+                let along =
+                    |x: &usize| up[*x - 1] != up[*x] || down[*x - 1] != down[*x] || up[*x] != down[*x];
+                let first = (up[0] != down[0]).then(|| here(0));
+                let last = (up[w - 1] != down[w - 1]).then(|| here(w));
+                first.into_iter().chain((1..w).filter(along).map(here)).chain(last).collect()
+            })
+            .collect();
+        rows.concat()
     }
 
     fn on_frame(&self, x: isize, y: isize) -> bool {
@@ -136,13 +155,10 @@ pub(super) fn trace(ids: &Raster<u32>) -> Tracing {
     };
     let mut out = Tracing::default();
     let mut number = std::collections::BTreeMap::new();
-    for y in 0..=cracks.h {
-        for x in 0..=cracks.w {
-            if cracks.is_junction(x, y) {
-                number.insert((y, x), out.junctions.len());
-                out.junctions.push(Point::new(x as f64, y as f64));
-            }
-        }
+    let corners = cracks.corners();
+    for &(x, y) in corners.iter().filter(|&&(x, y)| cracks.is_junction(x, y)) {
+        number.insert((y, x), out.junctions.len());
+        out.junctions.push(Point::new(x as f64, y as f64));
     }
     let end_at = |x: isize, y: isize| {
         if cracks.on_frame(x, y) {
@@ -153,28 +169,19 @@ pub(super) fn trace(ids: &Raster<u32>) -> Tracing {
     };
     // From every junction and every place on the frame first; what is left closes on itself.
     for closed in [false, true] {
-        for y in 0..=cracks.h {
-            for x in 0..=cracks.w {
-                let end = end_at(x, y);
-                if end.is_some() == closed {
+        for &(x, y) in &corners {
+            let end = end_at(x, y);
+            if end.is_some() == closed {
+                continue;
+            }
+            for d in 0..4 {
+                let Some(sides) = cracks.edge(x, y, d) else { continue };
+                if (closed && d > 1) || mark(&mut walked, x, y, d) {
                     continue;
                 }
-                for d in 0..4 {
-                    let Some(sides) = cracks.edge(x, y, d) else { continue };
-                    if (closed && d > 1) || mark(&mut walked, x, y, d) {
-                        continue;
-                    }
-                    let start = Point::new(x as f64, y as f64);
-                    out.arcs.push(walk(
-                        &cracks,
-                        (x, y, d),
-                        end,
-                        sides,
-                        start,
-                        |x, y, d| mark(&mut walked, x, y, d),
-                        &end_at,
-                    ));
-                }
+                let start = Point::new(x as f64, y as f64);
+                let mark = |x, y, d| mark(&mut walked, x, y, d);
+                out.arcs.push(walk(&cracks, (x, y, d), end, sides, start, mark, &end_at));
             }
         }
     }

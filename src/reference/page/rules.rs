@@ -1,5 +1,7 @@
 //! A black rule printed round a picture, told from the picture's own lines.
 
+use rayon::prelude::*;
+
 use crate::raster::Raster;
 
 use super::homography::{Quad, turn};
@@ -115,8 +117,7 @@ impl Seen<'_> {
         let (along, deep) = self.size();
         let runs = self.thin_runs(from, to);
         let mut found: Option<Rule> = None;
-        let mut votes: Vec<(u32, i32, usize)> = Vec::new();
-        for step in -SLOPES..=SLOPES {
+        let votes_of = |step: i32| -> Vec<(u32, i32, usize)> {
             let slope = f64::from(step) / f64::from(SLOPES) * MOST_SLOPE;
             let mut counts = vec![0_u32; deep + 2];
             for &(k, d, _) in &runs {
@@ -125,14 +126,14 @@ impl Seen<'_> {
                     counts[offset.round() as usize] += 1;
                 }
             }
-            votes.extend(
-                counts
-                    .iter()
-                    .enumerate()
-                    .filter(|&(_, &n)| f64::from(n) >= 0.3 * LEAST_LENGTH * along as f64)
-                    .map(|(offset, &n)| (n, step, offset)),
-            );
-        }
+            let most = counts
+                .iter()
+                .enumerate()
+                .filter(|&(_, &n)| f64::from(n) >= 0.3 * LEAST_LENGTH * along as f64);
+            most.map(|(offset, &n)| (n, step, offset)).collect()
+        };
+        let mut votes: Vec<(u32, i32, usize)> =
+            (-SLOPES..=SLOPES).into_par_iter().flat_map_iter(votes_of).collect();
         votes.sort_by(|a, b| b.0.cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
         votes.truncate(60);
         for (_, step, offset) in votes {
