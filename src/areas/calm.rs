@@ -1,5 +1,7 @@
 //! Areas in texture without the spikes that grow into gaps between strokes.
 
+use rayon::prelude::*;
+
 use crate::components::components;
 use crate::raster::Raster;
 use crate::tone::gaussian;
@@ -12,22 +14,25 @@ const WIDTH: f64 = 0.35;
 /// What then falls apart into patches smaller than `least_px` goes as well, into what lies around it.
 pub(super) fn calm(values: &Raster<u8>, most: u8, narrowest_px: f64, least_px: f64) -> Raster<u8> {
     let sigma = (WIDTH * narrowest_px) as f32;
-    let mut share = Raster::new(values.width(), values.height(), 0.0_f32);
+    let shares: Vec<Raster<f32>> = (1..=most)
+        .into_par_iter()
+        .map(|value| gaussian(&values.map(|v| f32::from(u8::from(v == value))), sigma))
+        .collect();
     let mut calm = values.clone();
-    for value in 1..=most {
-        let own = gaussian(&values.map(|v| f32::from(u8::from(v == value))), sigma);
-        for ((best, to), &own) in share.data_mut().iter_mut().zip(calm.data_mut()).zip(own.data()) {
-            if own > *best {
-                (*best, *to) = (own, value);
+    calm.data_mut().par_iter_mut().with_min_len(1 << 14).enumerate().for_each(|(i, to)| {
+        let mut best = 0.0_f32;
+        for (value, share) in (1..=most).zip(&shares) {
+            if share.data()[i] > best {
+                (best, *to) = (share.data()[i], value);
             }
         }
-    }
+    });
     absorb(&mut calm, most, least_px);
     calm
 }
 
 /// Gives patches smaller than `least_px` the value that most of the pixels around them have, of two the lighter.
-fn absorb(values: &mut Raster<u8>, most: u8, least_px: f64) {
+pub(super) fn absorb(values: &mut Raster<u8>, most: u8, least_px: f64) {
     let (patches, count) = components(values);
     let (w, h) = (values.width(), values.height());
     let mut sizes = vec![0_u32; count + 1];

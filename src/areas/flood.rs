@@ -29,7 +29,8 @@ impl Limit<'_> {
 }
 
 /// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
-/// across, in a piece of at least `least_px` pixels. 0 elsewhere. The picture's edge narrows nothing.
+/// across, in a piece of at least `least_px` pixels. 0 elsewhere. A strip along the picture's edge is as narrow as it is
+/// seen: a cropped reference has the blur of its own edge there.
 ///
 /// Where the limits differ from place to place, a disc is as wide as its middle asks, and a piece is large enough
 /// when its pixels, each as the share of the least size that it is there, add up to 1.
@@ -55,7 +56,8 @@ pub(super) fn cores(
             if !values.data().contains(&v) {
                 return None;
             }
-            let room = squared_distance_within(&values.map(|p| p != v), room_reach);
+            let mut room = squared_distance_within(&values.map(|p| p != v), room_reach);
+            from_edge(&mut room);
             let mut mask = match narrowest_px {
                 Limit::Even(px) => opened_evenly(&room, (px / 2.0).powi(2) as f32),
                 Limit::Local(px) => opened_locally(&room, px),
@@ -116,10 +118,9 @@ pub(super) fn drop_narrow_darks(core: &mut Raster<u8>, values: &Raster<u8>, coun
     let wide: Vec<Vec<bool>> = (2..=count)
         .into_par_iter()
         .map(|v| {
-            opened_evenly(
-                &squared_distance_within(&values.map(|p| p < v), reach),
-                (across_px / 2.0).powi(2) as f32,
-            )
+            let mut room = squared_distance_within(&values.map(|p| p < v), reach);
+            from_edge(&mut room);
+            opened_evenly(&room, (across_px / 2.0).powi(2) as f32)
         })
         .collect();
     for (i, c) in core.data_mut().iter_mut().enumerate() {
@@ -133,6 +134,18 @@ pub(super) fn drop_narrow_darks(core: &mut Raster<u8>, values: &Raster<u8>, coun
 const SHARES_SLACK: f64 = 1e-6;
 /// What rounding may take from a squared radius, in pixels.
 const ROOM_SLACK: f32 = 0.01;
+
+/// Takes what lies beyond the picture's edge for something else.
+fn from_edge(room: &mut Raster<f32>) {
+    let (w, h) = (room.width(), room.height());
+    room.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, row)| {
+        let rows = (y + 1).min(h - y);
+        for (x, d) in row.iter_mut().enumerate() {
+            let away = rows.min(x + 1).min(w - x) as f32;
+            *d = d.min(away * away);
+        }
+    });
+}
 
 /// The union of the discs of one radius whose middles have that much room to the outside.
 fn opened_evenly(room: &Raster<f32>, radius_squared: f32) -> Vec<bool> {

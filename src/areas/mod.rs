@@ -8,6 +8,7 @@ mod calm;
 mod doubt;
 mod flood;
 mod merge;
+mod slopes;
 pub mod edits;
 pub mod zones;
 
@@ -122,10 +123,11 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     // Blur happens in light, so the steepest place there is half height.
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
-    let blur = blur_mm(&light, px);
+    let (share, ladder_widths) = SHARPEST[usize::from(tone.is_textured())];
+    let blur = blur_mm(&light, px, share);
     let mut core = match &local {
         None => {
-            let ladder_mm = (LADDER_WIDTHS * blur).min(LADDER_MOST * everywhere.narrowest_mm);
+            let ladder_mm = (ladder_widths * blur).min(LADDER_MOST * everywhere.narrowest_mm);
             flood::cores(
                 &values,
                 tone.scale.values(),
@@ -136,7 +138,7 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
         }
         Some(Local { narrowest_px, least_px }) => {
             let ladder_px =
-                narrowest_px.map(|n| ((LADDER_WIDTHS * blur * px) as f32).min(LADDER_MOST as f32 * n));
+                narrowest_px.map(|n| ((ladder_widths * blur * px) as f32).min(LADDER_MOST as f32 * n));
             flood::cores(
                 &values,
                 tone.scale.values(),
@@ -161,9 +163,13 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
         let value = tone.scale.value(all[0].tone() as f32);
         flooded.data_mut().fill(value);
     }
+    let smallest_px = local.as_ref().map_or(everywhere.least_area_mm2 * px * px, |l| {
+        f64::from(l.least_px.data().iter().copied().fold(f32::INFINITY, f32::min))
+    });
     if tone.is_textured() {
-        let least_px = used.least_area_mm2.min(everywhere.least_area_mm2) * px * px;
-        flooded = calm::calm(&flooded, tone.scale.values(), finest_mm * px, least_px);
+        flooded = calm::calm(&flooded, tone.scale.values(), finest_mm * px, smallest_px);
+    } else if slopes::lead(&mut flooded, &core, (&tone.lightness, &tone.scale), px, blur) {
+        calm::absorb(&mut flooded, tone.scale.values(), smallest_px);
     }
     let (mut ids, count) = components(&flooded);
     ids.data_mut().iter_mut().for_each(|id| *id -= 1);
@@ -197,15 +203,16 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
 /// Width of the Gaussian that takes single pixels out of the slope, in pixels.
 const CALM_PX: f32 = 0.6;
 
-/// How many widths of blur an in-between value has to span before it counts as a tone of its own.
-const LADDER_WIDTHS: f64 = 1.3;
+/// Share of the strong edges, by length, that stands for the sharpest, and how many of their widths an in-between value has to span
+/// before it counts as a tone of its own: of tones, and of texture, whose waver makes some edges look sharper than they are.
+const SHARPEST: [(f64, f64); 2] = [(0.05, 1.38), (0.2, 1.3)];
 
 /// No in-between value wider than this many narrowest widths is taken for blur.
 const LADDER_MOST: f64 = 4.0;
 
-/// Width in mm of the sharpest strong edges: change of reflectance over slope, the lowest tenth of all
-/// pixels on strong edges (the rest may be gradations).
-fn blur_mm(light: &Raster<f32>, px_per_mm: f64) -> f64 {
+/// Width in mm of the sharpest strong edges: change of reflectance over slope, which a share of all
+/// strong edges by length stays under (the rest may be gradations).
+fn blur_mm(light: &Raster<f32>, px_per_mm: f64, share: f64) -> f64 {
     let reach = (0.5 * px_per_mm).round().max(2.0) as usize;
     let (low, high) = (extreme_square(light, reach, f32::min), extreme_square(light, reach, f32::max));
     let (w, h) = (light.width(), light.height());
@@ -232,6 +239,14 @@ fn blur_mm(light: &Raster<f32>, px_per_mm: f64) -> f64 {
     if widths.len() < 20 {
         return 0.0;
     }
-    let tenth = widths.len() / 10;
-    f64::from(*widths.select_nth_unstable_by(tenth, f32::total_cmp).1) / px_per_mm
+    // An edge has as many pixels across as it is wide, so soft ones would be the most.
+    widths.sort_unstable_by(f32::total_cmp);
+    let length = |width: &f32| 1.0 / f64::from(width.max(0.5));
+    let least = share * widths.iter().map(length).sum::<f64>();
+    let at = widths.iter().scan(0.0, |sum, width| {
+        *sum += length(width);
+        Some(*sum)
+    });
+    let at = at.take_while(|&sum| sum < least).count();
+    f64::from(widths[at.min(widths.len() - 1)]) / px_per_mm
 }

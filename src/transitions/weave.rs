@@ -244,11 +244,16 @@ fn fit_one(
         return same.clone();
     }
     let tolerance_mm = if tight.is_loose() { options.tolerance_mm } else { 0.5 * options.tolerance_mm };
-    let curve = if tight.crack {
+    let mut curve = if tight.crack {
         straight(&points, line.closed())
     } else {
         fit(&points, line.closed(), &corners, [None::<Vec2>; 2], &FitOptions { tolerance_mm })
     };
+    if curve.is_empty() {
+        // Both ends fell on one place of the line that they lie on; the proof will see it, and tighten that one.
+        let place = round_um(points[0]);
+        curve.push(CubicBez::new(place, place, place, place));
+    }
     let passed = line
         .passed
         .iter()

@@ -1,0 +1,106 @@
+//! Borders on slopes: where a value between two others is too narrow for an area, their border lies half way up the slope.
+
+use rayon::prelude::*;
+
+use crate::colour::{lightness, reflectance};
+use crate::raster::{Raster, gradient};
+use crate::tone::ValueScale;
+
+/// A border is led on slopes, not on edges, which lie on their ridge: the tone is steeper there than in the surroundings, by this
+/// factor (an even slope has 1, a step blurred by a Gaussian 2 in its middle).
+const RIDGE: f32 = 1.4;
+/// Least radius of those surroundings in pixels.
+const LEAST_RADIUS_PX: f64 = 2.0;
+/// How far a border is led at most, in mm.
+const FARTHEST_MM: f64 = 1.0;
+
+/// A tone as a slope runs through it.
+struct Slope<'a> {
+    lightness: &'a Raster<f32>,
+    /// Of the lightness, in L* per pixel.
+    gradient: Raster<f32>,
+    scale: &'a ValueScale,
+    /// Radius of a pixel's surroundings: the width of the sharpest edges.
+    radius_px: f64,
+}
+
+impl Slope<'_> {
+    /// Darkest and lightest tone around a pixel.
+    fn ends(&self, i: usize) -> [f32; 2] {
+        let (w, h) = (self.lightness.width(), self.lightness.height());
+        let (x, y, reach) = (i % w, i / w, self.radius_px as usize);
+        let mut ends = [f32::INFINITY, f32::NEG_INFINITY];
+        for row in y.saturating_sub(reach)..(y + reach + 1).min(h) {
+            let half = (self.radius_px.powi(2) - row.abs_diff(y).pow(2) as f64).max(0.0).sqrt() as usize;
+            for &l in &self.lightness.row(row)[x.saturating_sub(half)..(x + half + 1).min(w)] {
+                ends = [ends[0].min(l), ends[1].max(l)];
+            }
+        }
+        ends
+    }
+
+    /// Whether a pixel of value `own` is nearer to value `beyond`: past the middle of the breaks between them, or past half the
+    /// height in light where both values lie so near that it is an edge. Nothing is said where the tone is steepest.
+    fn goes_over(&self, i: usize, own: u8, beyond: u8) -> bool {
+        let [dark, light] = self.ends(i);
+        if self.gradient.data()[i] * 2.0 * self.radius_px as f32 > RIDGE * (light - dark) {
+            return false;
+        }
+        let edge = self.scale.value(light) <= own.min(beyond) && self.scale.value(dark) >= own.max(beyond);
+        let level = if edge {
+            lightness(0.5 * (reflectance(f64::from(dark)) + reflectance(f64::from(light))))
+        } else {
+            self.scale.break_between(own, beyond)
+        };
+        let tone = f64::from(self.lightness.data()[i]);
+        if beyond > own { tone < level } else { tone > level }
+    }
+}
+
+/// Leads borders between values that are no neighbours to where the tone is as near to the one as to the other.
+///
+/// A flood meets on the steepest place, and on an even slope that is anywhere: such borders ran in steps. Pixels in no core
+/// go over, from the border on, to the value beyond it that their tone is nearer to. `blur_mm` is the width of the sharpest edges.
+/// Whether any did.
+pub(super) fn lead(
+    values: &mut Raster<u8>,
+    core: &Raster<u8>,
+    (lightness, scale): (&Raster<f32>, &ValueScale),
+    px_per_mm: f64,
+    blur_mm: f64,
+) -> bool {
+    let (w, h) = (values.width(), values.height());
+    let radius_px = (blur_mm * px_per_mm).max(LEAST_RADIUS_PX);
+    let slope = Slope { lightness, gradient: gradient(lightness), scale, radius_px };
+    let around = |i: usize| {
+        let (x, y) = (i % w, i / w);
+        let steps =
+            [(x > 0, i.wrapping_sub(1)), (x + 1 < w, i + 1), (y > 0, i.wrapping_sub(w)), (y + 1 < h, i + w)];
+        steps.into_iter().filter_map(|(there, j)| there.then_some(j))
+    };
+    let over = |values: &Raster<u8>, i: usize| -> Option<u8> {
+        let own = values.data()[i];
+        if core.data()[i] != 0 {
+            return None;
+        }
+        let mut beyond: Vec<u8> =
+            around(i).map(|j| values.data()[j]).filter(|v| v.abs_diff(own) > 1).collect();
+        beyond.sort_unstable_by_key(|v| (v.abs_diff(own), *v));
+        beyond.into_iter().find(|&v| slope.goes_over(i, own, v))
+    };
+    let mut any = false;
+    let mut at: Vec<usize> = (0..w * h).collect();
+    for _ in 0..(FARTHEST_MM * px_per_mm).ceil() as usize {
+        let led: Vec<(usize, u8)> =
+            at.par_iter().with_min_len(1 << 12).filter_map(|&i| over(values, i).map(|v| (i, v))).collect();
+        if led.is_empty() {
+            break;
+        }
+        any = true;
+        led.iter().for_each(|&(i, v)| values.data_mut()[i] = v);
+        at = led.iter().flat_map(|&(i, _)| around(i)).collect();
+        at.sort_unstable();
+        at.dedup();
+    }
+    any
+}
