@@ -227,6 +227,25 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// Strips along the picture's edge have a core from the narrowest width on, as strips inside have.
+    #[test]
+    fn strips_along_the_edge_are_as_narrow_as_they_are_seen() {
+        let limits = |width: f64| (Limit::Even(width), Limit::Even(0.0), Limit::Even(4.0));
+        for wide in 1..9 {
+            let at_edge = Raster::from_vec(40, 40, (0..1600).map(|i| 1 + u8::from(i % 40 < wide)).collect());
+            let inside = Raster::from_vec(
+                40,
+                40,
+                (0..1600).map(|i| 1 + u8::from((15..15 + wide).contains(&(i % 40)))).collect(),
+            );
+            let (narrowest, ladder, least) = limits(5.0);
+            let has_core =
+                |values: &Raster<u8>| cores(values, 2, narrowest, ladder, least).data().contains(&2);
+            assert_eq!(has_core(&at_edge), has_core(&inside), "{wide} pixels");
+            assert_eq!(has_core(&at_edge), wide >= 5, "{wide} pixels");
+        }
+    }
+
     proptest! {
         /// Discs of many radii against the definition: a pixel is kept when some disc that has room covers it.
         #[test]

@@ -123,8 +123,8 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     // Blur happens in light, so the steepest place there is half height.
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
-    let (share, ladder_widths) = SHARPEST[usize::from(tone.is_textured())];
-    let blur = blur_mm(&light, px, share);
+    let ladder_widths = LADDER_WIDTHS[usize::from(tone.is_textured())];
+    let blur = blur_mm(&light, px, tone.is_textured());
     let mut core = match &local {
         None => {
             let ladder_mm = (ladder_widths * blur).min(LADDER_MOST * everywhere.narrowest_mm);
@@ -203,16 +203,20 @@ fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<Ar
 /// Width of the Gaussian that takes single pixels out of the slope, in pixels.
 const CALM_PX: f32 = 0.6;
 
-/// Share of the strong edges, by length, that stands for the sharpest, and how many of their widths an in-between value has to span
-/// before it counts as a tone of its own: of tones, and of texture, whose waver makes some edges look sharper than they are.
-const SHARPEST: [(f64, f64); 2] = [(0.05, 1.38), (0.2, 1.3)];
+/// Share of the strong edges that stands for the sharpest, by their length ...
+const SHARPEST: f64 = 0.05;
+/// ... or, in texture, by their pixels: there the mean makes all of them about as wide, and waver some sharper than they are.
+const SHARPEST_IN_TEXTURE: f64 = 0.1;
+
+/// How many of these widths an in-between value has to span before it counts as a tone of its own: of tones, and of texture.
+const LADDER_WIDTHS: [f64; 2] = [1.38, 1.3];
 
 /// No in-between value wider than this many narrowest widths is taken for blur.
 const LADDER_MOST: f64 = 4.0;
 
 /// Width in mm of the sharpest strong edges: change of reflectance over slope, which a share of all
-/// strong edges by length stays under (the rest may be gradations).
-fn blur_mm(light: &Raster<f32>, px_per_mm: f64, share: f64) -> f64 {
+/// strong edges stays under (the rest may be gradations).
+fn blur_mm(light: &Raster<f32>, px_per_mm: f64, textured: bool) -> f64 {
     let reach = (0.5 * px_per_mm).round().max(2.0) as usize;
     let (low, high) = (extreme_square(light, reach, f32::min), extreme_square(light, reach, f32::max));
     let (w, h) = (light.width(), light.height());
@@ -239,14 +243,68 @@ fn blur_mm(light: &Raster<f32>, px_per_mm: f64, share: f64) -> f64 {
     if widths.len() < 20 {
         return 0.0;
     }
+    if textured {
+        let at = (SHARPEST_IN_TEXTURE * widths.len() as f64) as usize;
+        return f64::from(*widths.select_nth_unstable_by(at, f32::total_cmp).1) / px_per_mm;
+    }
     // An edge has as many pixels across as it is wide, so soft ones would be the most.
     widths.sort_unstable_by(f32::total_cmp);
     let length = |width: &f32| 1.0 / f64::from(width.max(0.5));
-    let least = share * widths.iter().map(length).sum::<f64>();
-    let at = widths.iter().scan(0.0, |sum, width| {
+    let least = SHARPEST * widths.iter().map(length).sum::<f64>();
+    let lengths = widths.iter().scan(0.0, |sum, width| {
         *sum += length(width);
         Some(*sum)
     });
-    let at = at.take_while(|&sum| sum < least).count();
+    let at = lengths.take_while(|&sum| sum < least).count();
     f64::from(widths[at.min(widths.len() - 1)]) / px_per_mm
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tone::gaussian;
+
+    const PX_PER_MM: f64 = 6.0;
+    const SIDE: usize = 360;
+
+    /// A picture of edges that lean by a fifth: by the places across them and down, in pixels.
+    fn leaning(light: impl Fn(f64, f64) -> f32) -> Raster<f32> {
+        let at = |i: usize| {
+            let [x, y] = [i % SIDE, i / SIDE].map(|p| p as f64 + 0.5);
+            light((x + 0.2 * y) / 1.04_f64.sqrt(), y)
+        };
+        Raster::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(at).collect())
+    }
+
+    fn width(light: &Raster<f32>) -> f64 {
+        blur_mm(light, PX_PER_MM, false)
+    }
+
+    /// A step blurred by a Gaussian of width s has slope 1 / (s sqrt(2 pi)) in its middle.
+    #[test]
+    fn the_blur_of_a_picture_is_that_of_its_edges() {
+        let steps = leaning(|x, _| if ((x / 60.0) as usize).is_multiple_of(2) { 0.1 } else { 0.9 });
+        for sigma_mm in [0.15, 0.25] {
+            let found = width(&gaussian(&steps, (sigma_mm * PX_PER_MM) as f32));
+            // A central difference averages over two pixels, whose variance is a third.
+            let seen = sigma_mm.hypot((1.0_f64 / 3.0).sqrt() / PX_PER_MM);
+            let want = seen * std::f64::consts::TAU.sqrt();
+            assert!((found / want - 1.0).abs() < 0.12, "{found} mm for {want}");
+        }
+    }
+
+    /// Folds have many pixels to a mm of their edges, and say nothing of how sharp a picture is, however many there are.
+    #[test]
+    fn soft_folds_do_not_hide_what_is_sharp() {
+        // Slopes 1.2 mm wide 3 mm apart, and in an eighth of the height some 0.2 mm wide 2 mm apart.
+        let slopes = |x: f64, apart: f64, wide: f64| {
+            let share = ((x % (2.0 * apart) - apart).abs() - 0.5 * (apart - wide)) / wide;
+            0.1 + 0.8 * share.clamp(0.0, 1.0) as f32
+        };
+        let soft = leaning(|x, _| slopes(x, 18.0, 7.2));
+        let picture =
+            leaning(|x, y| if y > SIDE as f64 / 8.0 { slopes(x, 18.0, 7.2) } else { slopes(x, 12.0, 1.2) });
+        assert!(width(&picture) < 0.4, "{} mm", width(&picture));
+        assert!(width(&soft) > 0.8, "{} mm where nothing is sharp", width(&soft));
+    }
 }

@@ -104,3 +104,81 @@ pub(super) fn lead(
     }
     any
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PX_PER_MM: f64 = 6.0;
+    const SIDE: usize = 120;
+
+    /// Values 1 to 5 on even steps.
+    fn scale() -> ValueScale {
+        ValueScale::new(vec![80.0, 60.0, 40.0, 20.0])
+    }
+
+    fn raster<T: Copy + Send + Sync>(of: impl Fn(f64, f64) -> T) -> Raster<T> {
+        let middle =
+            |i: usize| [i % SIDE, i / SIDE].map(|p| (p as f64 + 0.5 - SIDE as f64 / 2.0) / PX_PER_MM);
+        let samples = (0..SIDE * SIDE).map(|i| {
+            let [x, y] = middle(i);
+            of(x, y)
+        });
+        Raster::from_vec(SIDE, SIDE, samples.collect())
+    }
+
+    /// Distance in mm from a border that leans by a fifth.
+    fn across(x: f64, y: f64) -> f64 {
+        (x - 0.2 * y) / 1.04_f64.sqrt()
+    }
+
+    /// An even slope from 90 to 50 L* over 1.4 mm, between values 1 and 3. The border begins in steps, by half a millimetre too
+    /// far to the one or the other side; it ends where the tone is 70.
+    #[test]
+    fn a_border_on_a_slope_follows_the_tone() {
+        let tone = |x: f64, y: f64| (70.0 - across(x, y) / 1.4 * 40.0).clamp(50.0, 90.0);
+        let lightness = raster(|x, y| tone(x, y) as f32);
+        let core = raster(|x, y| match across(x, y) {
+            a if a < -0.7 => 1,
+            a if a > 0.7 => 3,
+            _ => 0_u8,
+        });
+        let steps = |y: f64| if (y / 2.0).floor() % 2.0 == 0.0 { 0.5 } else { -0.5 };
+        let mut values = raster(|x, y| if across(x, y) < steps(y) { 1_u8 } else { 3 });
+        let want = raster(|x, y| if tone(x, y) > 70.0 { 1_u8 } else { 3 });
+        let off = |values: &Raster<u8>| values.data().iter().zip(want.data()).filter(|(v, w)| v != w).count();
+        let before = off(&values);
+        assert!(lead(&mut values, &core, (&lightness, &scale()), PX_PER_MM, 0.2));
+        let left = off(&values);
+        assert!(20 * left < before, "{left} of {before} pixels are on the wrong side");
+    }
+
+    /// A step from 90 to 30 L*, blurred in light by a Gaussian whose width is that of the sharpest edges, has its border at half
+    /// its height, on its ridge, and keeps it there.
+    #[test]
+    fn the_border_of_a_blurred_edge_stays() {
+        let sigma = 0.25;
+        // The Gaussian's integral by the logistic function, 0.01 off at most (Bowling et al. 2009).
+        let share = |a: f64| 1.0 / (1.0 + (-1.702 * a / sigma).exp());
+        let light = |x: f64, y: f64| {
+            reflectance(90.0) + (reflectance(30.0) - reflectance(90.0)) * share(across(x, y))
+        };
+        let tone = raster(|x, y| lightness(light(x, y)) as f32);
+        let found = raster(|x, y| if across(x, y) < 0.0 { 1_u8 } else { 4 });
+        let core = raster(|_, _| 0_u8);
+        let mut values = found.clone();
+        lead(&mut values, &core, (&tone, &scale()), PX_PER_MM, sigma * std::f64::consts::TAU.sqrt());
+        let moved = values.data().iter().zip(found.data()).filter(|(v, f)| v != f).count();
+        assert!(moved <= SIDE / 10, "{moved} pixels went over along a border of {SIDE}");
+    }
+
+    /// What lies in a core keeps its value, whatever its tone.
+    #[test]
+    fn cores_stay() {
+        let lightness = raster(|x, _| (70.0 - 20.0 * x).clamp(0.0, 100.0) as f32);
+        let found = raster(|x, _| if x < -0.4 { 1_u8 } else { 3 });
+        let mut values = found.clone();
+        assert!(!lead(&mut values, &found, (&lightness, &scale()), PX_PER_MM, 0.2));
+        assert!(values == found);
+    }
+}

@@ -8,7 +8,7 @@ use crate::notes::Noted;
 use crate::output::grey;
 use crate::plotter::PlotterPlan;
 use crate::raster::Raster;
-use crate::reference::page::{PageFigures, repair};
+use crate::reference::page::{PageFigures, Repaired, repair};
 use crate::reference::{Reference, resample};
 use crate::sheet::{Original, Placement, RectMm, place_original};
 use crate::strokes::StrokePlan;
@@ -138,8 +138,7 @@ pub fn run(
     let mut clock = Clock { begin, running: None, timings_ms: Vec::new() };
 
     clock.next(Step::Page);
-    let repaired = repair(reference, &settings.page)?.take(&mut notes);
-    let (page, before_after, reference) = (repaired.figures, repaired.view, repaired.reference);
+    let Repaired { figures: page, view, reference } = repair(reference, &settings.page)?.take(&mut notes);
 
     clock.next(Step::Scaling);
     let pixels = [reference.luminance.width(), reference.luminance.height()];
@@ -222,7 +221,7 @@ pub fn run(
     Ok(Noted::with(
         Stages {
             page,
-            before_after,
+            before_after: view,
             picture: full,
             sha256,
             plotter,

@@ -351,6 +351,30 @@ fn pieces(lines: &[Line], woven: &[Woven]) -> Pieces {
 mod tests {
     use super::*;
 
+    /// A line between two junctions that fell on one place is a point, which the proof can find, and no fault.
+    #[test]
+    fn a_line_without_length_is_a_point() {
+        let [from, to] = [Point::new(12.0, 8.0), Point::new(12.0, 9.0)];
+        let line = Line {
+            arcs: vec![],
+            ends: [ArcEnd::Junction(0), ArcEnd::Junction(1)],
+            passed: vec![],
+            height: 1.0,
+            points: vec![from, Point::new(12.5, 8.5), to],
+            arc_of: vec![0; 3],
+        };
+        let shape = Shape { points: vec![from, to], placed: vec![from, to], corners: vec![], passed: vec![] };
+        let place = Point::new(2.0, 1.4);
+        let options = WeaveOptions { tolerance_mm: 0.1, narrowest_mm: 1.0 };
+        for crack in [false, true] {
+            let mut tight = Tight::default();
+            tight.crack = crack;
+            let woven = fit_one(&line, &shape, &[Some(place); 2], &tight, None, &options);
+            assert_eq!(woven.curve.len(), 1);
+            assert_eq!([woven.curve[0].p0, woven.curve[0].p3], [place; 2]);
+        }
+    }
+
     /// Like lines give way together, unlike ones the earlier to die first, for as many steps as are stated.
     #[test]
     fn the_line_that_dies_earlier_gives_way_first() {
