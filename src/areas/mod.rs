@@ -262,7 +262,6 @@ fn blur_mm(light: &Raster<f32>, px_per_mm: f64, textured: bool) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tone::gaussian;
 
     const PX_PER_MM: f64 = 6.0;
     const SIDE: usize = 360;

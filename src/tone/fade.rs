@@ -72,16 +72,14 @@ pub(super) fn edge_keeping(
     let sigma = (width_mm * px_per_mm) as f32;
     // Each plain mean is twice as wide as the one before.
     let steps = ((WIDEST_MM / width_mm).log2().round() as usize).clamp(2, 6);
-    let ((kept, plain), (hard, wider)) = rayon::join(
-        || {
-            let kept = rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds);
-            (kept.map(lightness_f32), first.map(lightness_f32))
-        },
+    let plain = first.map(lightness_f32);
+    let (kept, (hard, wider)) = rayon::join(
+        || rolling_mean(reflectance, first, sigma.max(1.0), range_l, rounds).map(lightness_f32),
         || {
             let least = (STEP_LEAST_MM * px_per_mm) as f32 / STEP_WIDTHS;
             rayon::join(
                 || steps_of_tone(reflectance, sigma.max(least), strokes),
-                || wider_means(reflectance, first, sigma, steps),
+                || wider_means(reflectance, &plain, sigma, steps),
             )
         },
     );
@@ -118,13 +116,12 @@ struct Wider {
     usual: Vec<f32>,
 }
 
-/// `steps` plain means, each twice as wide as the one before, the first twice as wide as `first`, whose width is `sigma` pixels.
-fn wider_means(reflectance: &Raster<f32>, first: &Raster<f32>, sigma: f32, steps: usize) -> Vec<Wider> {
+/// `steps` plain means, each twice as wide as the one before, the first twice as wide as `plain` (L*), whose width is `sigma` pixels.
+fn wider_means(reflectance: &Raster<f32>, plain: &Raster<f32>, sigma: f32, steps: usize) -> Vec<Wider> {
     let widths: Vec<f32> = (1..=steps).map(|k| sigma * (1 << k) as f32).collect();
-    let plain = first.map(lightness_f32);
     let means: Vec<Raster<f32>> =
         widths.par_iter().map(|&width| gaussian(reflectance, width).map(lightness_f32)).collect();
-    let narrower = std::iter::once(&plain).chain(&means).collect::<Vec<_>>();
+    let narrower: Vec<&Raster<f32>> = std::iter::once(plain).chain(&means).collect();
     let told: Vec<(Raster<f32>, Vec<f32>)> =
         (0..steps).into_par_iter().map(|k| Wider::beside(narrower[k], &means[k], widths[k])).collect();
     let mut wider: Vec<Wider> = Vec::with_capacity(steps);

@@ -58,10 +58,8 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
 pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Unevenness> {
     let mean = |mm: f64| gaussian(reflectance, (mm * px_per_mm) as f32).map(lightness_f32);
     let beyond = WIDTHS_MM[WIDTHS_MM.len() - PER_OCTAVE..].iter().map(|mm| 2.0 * mm);
-    let means: Vec<Raster<f32>> = {
-        let widths: Vec<f64> = WIDTHS_MM.iter().copied().chain(beyond).collect();
-        widths.into_par_iter().map(mean).collect()
-    };
+    let widths: Vec<f64> = WIDTHS_MM.iter().copied().chain(beyond).collect();
+    let means: Vec<Raster<f32>> = widths.into_par_iter().map(mean).collect();
     (0..WIDTHS_MM.len())
         .into_par_iter()
         .map(|i| {
