@@ -157,7 +157,7 @@ fn points_keep_their_tips() {
             let more = ["--kind", "tonal", "--least-tip", least];
             drawn(name, 10, &more, |p| of_value(if in_spear(p) { ink } else { ground }))
         };
-        let (got, without) = (with("0.3mm"), with("none"));
+        let without = with("none");
         assert!(!got.thin.is_empty() && without.thin.is_empty(), "no tips where none are wanted");
         let runs_on = reaches(&got) - reaches(&without);
         for (least, followed) in [(0.5 * runs_on, true), (runs_on + 0.5, false)] {

@@ -168,7 +168,7 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     });
     if tone.is_textured() {
         flooded = calm::calm(&flooded, tone.scale.values(), finest_mm * px, smallest_px);
-    } else if slopes::lead(&mut flooded, &core, (&tone.lightness, &tone.scale), px, blur) {
+    } else if slopes::lead(&mut flooded, &core, (&tone.lightness, &tone.scale), px, [blur, finest_mm]) {
         calm::absorb(&mut flooded, tone.scale.values(), smallest_px);
     }
     let (mut ids, count) = components(&flooded);
