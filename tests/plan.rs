@@ -174,8 +174,13 @@ fn leaders_are_free(plan: &Plan, seen: &Seen, boxes: &[Polygon<f64>]) -> Result<
     for label in &plan.labels {
         for (k, l) in label.leaders.iter().enumerate() {
             let line = leader(label, k);
+            let dot = geo::Point::new(l.to.x, l.to.y);
+            prop_assert!(
+                boxes.iter().all(|b| Euclidean.distance(&dot, b) > l.dot_mm + 0.3),
+                "the dot of {:?} touches a number",
+                l
+            );
             if let Marked::Area(area) = l.of {
-                let dot = geo::Point::new(l.to.x, l.to.y);
                 prop_assert!(seen.areas[area].contains(&dot), "{:?} ends outside its area", l);
             }
             prop_assert!(

@@ -1,7 +1,7 @@
 //! Leaders: numbers of areas too small to hold one, put on free paper nearby and led to by a thin straight line.
 
 use kurbo::{Point, Rect, Vec2};
-use rstar::primitives::{Line, Rectangle};
+use rstar::primitives::{GeomWithData, Line, Rectangle};
 use rstar::{AABB, RTree};
 
 use super::ground::{Ground, rect};
@@ -11,8 +11,10 @@ use super::{LEAST_GAP_MM, Label, Leader, Marked};
 
 /// Distance between a number and the beginning of its leader in mm.
 const BEGINS_MM: f64 = 0.35;
-/// Least distance of a number from a leader and from a dot, in mm.
+/// Least distance of a number from a leader and of a leader from another dot, in mm.
 const APART_MM: f64 = 0.5;
+/// Radii of dots in mm.
+const RADII_MM: [f64; 2] = [0.22, 0.4];
 /// Least distance of a number from another, beside it and above it, in mm: 7 and 3 shall not read as 73.
 const NUMBERS_APART_MM: [f64; 2] = [1.6, 0.8];
 /// Least distance between two leaders in mm.
@@ -44,6 +46,7 @@ pub(super) struct Speck {
 
 type Block = Rectangle<[f64; 2]>;
 type Drawn = Line<[f64; 2]>;
+type Dot = GeomWithData<[f64; 2], Marked>;
 
 /// What is on the sheet so far.
 pub(super) struct Taken<'a> {
@@ -51,7 +54,8 @@ pub(super) struct Taken<'a> {
     /// Boxes of numbers and other texts.
     boxes: RTree<Block>,
     leaders: RTree<Drawn>,
-    dots: RTree<[f64; 2]>,
+    /// Places of dots, and what each is of.
+    dots: RTree<Dot>,
 }
 
 /// One way to put a number for some specks.
@@ -81,7 +85,7 @@ impl<'a> Taken<'a> {
     /// Puts numbers for specks, several of one value with one number where they are near each other; those that find
     /// no room are given back.
     pub(super) fn lead(&mut self, mut waiting: Vec<Speck>, labels: &mut Vec<Label>) -> Vec<Speck> {
-        self.dots = RTree::bulk_load(waiting.iter().map(|s| [s.at.x, s.at.y]).collect());
+        self.dots = RTree::bulk_load(waiting.iter().map(|s| Dot::new([s.at.x, s.at.y], s.of)).collect());
         let [_, usual, longest] = LENGTHS_MM;
         for (height_mm, reach_mm) in
             [(LEADER_HEIGHTS_MM[0], usual), (LEADER_HEIGHTS_MM[1], usual), (LEADER_HEIGHTS_MM[1], longest)]
@@ -167,9 +171,11 @@ impl<'a> Taken<'a> {
             return None;
         }
         let near = envelope(held.inflate(APART_MM, APART_MM));
+        let widest = RADII_MM[1] + LEAST_GAP_MM;
+        let dots = envelope(held.inflate(widest, widest));
         let beside = envelope(held.inflate(NUMBERS_APART_MM[0], NUMBERS_APART_MM[1]));
         if self.boxes.locate_in_envelope_intersecting(&beside).next().is_some()
-            || self.dots.locate_in_envelope(&near).next().is_some()
+            || self.dots.locate_in_envelope(&dots).any(|dot| !self.clear_of_dot(held, point(dot), dot.data))
         {
             return None;
         }
@@ -190,15 +196,17 @@ impl<'a> Taken<'a> {
         }
         let begins = nearest + (speck.at - nearest) * (BEGINS_MM / length);
         let leader = [begins, speck.at];
-        let near = envelope(Rect::from_points(begins, speck.at).inflate(APART_MM, APART_MM));
+        let reach = RADII_MM[1] + LEAST_GAP_MM;
+        let near = envelope(Rect::from_points(begins, speck.at).inflate(reach, reach));
         let apart = |b: &Block| {
             let [low, high] = [b.lower(), b.upper()];
-            let b = Rect::new(low[0], low[1], high[0], high[1]).inflate(APART_MM, APART_MM);
-            !segment_meets_box(b, leader)
+            let b = Rect::new(low[0], low[1], high[0], high[1]);
+            !segment_meets_box(b.inflate(APART_MM, APART_MM), leader)
+                && self.clear_of_dot(b, speck.at, speck.of)
         };
         let parted = |d: &Drawn| segments_apart(ends(d), leader) >= LEADERS_APART_MM;
-        let dotted = |p: &&[f64; 2]| {
-            let p = Point::new(p[0], p[1]);
+        let dotted = |dot: &&Dot| {
+            let p = point(dot);
             p.distance(speck.at) < 1e-9 || point_to_segment(p, leader) >= APART_MM
         };
         // Leaders of one number part from each other at the number, so only their far halves are held apart.
@@ -209,7 +217,7 @@ impl<'a> Taken<'a> {
         };
         let clear = self.boxes.locate_in_envelope_intersecting(&near).all(apart)
             && self.leaders.locate_in_envelope_intersecting(&near).all(parted)
-            && self.dots.locate_in_envelope(&near).all(|p| dotted(&p))
+            && self.dots.locate_in_envelope(&near).all(|dot| dotted(&dot))
             && own.iter().all(of_own);
         if !clear {
             return None;
@@ -238,10 +246,14 @@ impl<'a> Taken<'a> {
         Label { value, height_mm, box_mm, clearance_mm, area: None, again: false, leaders }
     }
 
+    /// Whether a box is as far from a dot as numbers are from lines.
+    fn clear_of_dot(&self, held: Rect, at: Point, of: Marked) -> bool {
+        box_to_segment(held, [at, at]) >= self.dot(of, at) + LEAST_GAP_MM
+    }
+
     /// Radius of a dot in mm: smaller in a narrow area, so that it stays clear of the border; on a thin mark large
     /// enough to be seen on the line.
     fn dot(&self, of: Marked, at: Point) -> f64 {
-        const RADII_MM: [f64; 2] = [0.22, 0.4];
         match of {
             Marked::Area(_) => (self.ground.distance(at) * 0.6).clamp(RADII_MM[0], RADII_MM[1]),
             Marked::Thin(_) => RADII_MM[1],
@@ -255,6 +267,11 @@ fn block(r: Rect) -> Block {
 
 fn drawn([a, b]: [Point; 2]) -> Drawn {
     Line::new([a.x, a.y], [b.x, b.y])
+}
+
+fn point(dot: &Dot) -> Point {
+    let [x, y] = *dot.geom();
+    Point::new(x, y)
 }
 
 fn envelope(r: Rect) -> AABB<[f64; 2]> {
