@@ -62,8 +62,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
                 ("ink_share", Some(evidence.ink_share)),
                 ("patterned_share", Some(evidence.patterned_share)),
                 ("line_share", Some(evidence.line_share)),
-                ("outlined_seen", evidence.outlined.map(|o| o.seen)),
-                ("outlined_surely", evidence.outlined.map(|o| o.surely)),
+                ("outlined_share", evidence.outlined),
             ]
             .into_iter()
             .filter_map(|(name, figure)| Some((name.to_owned(), figure?)))

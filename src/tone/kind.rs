@@ -30,15 +30,6 @@ impl ReferenceKind {
     }
 }
 
-/// How far the hard borders between light areas are outlined: shares of their length, 0 to 1.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
-pub struct Outlined {
-    /// Where a dark line is seen along them.
-    pub seen: f64,
-    /// Where one is sure, however the strokes lie; looked for only where many are seen, else 0.
-    pub surely: f64,
-}
-
 /// What the kind was judged by.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct KindEvidence {
@@ -49,9 +40,10 @@ pub struct KindEvidence {
     pub patterned_share: f64,
     /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
     pub line_share: f64,
-    /// Known once borders are, of a reference with a texture of ink.
+    /// Share, by length, of the hard borders between light areas along which a dark line lies; known once borders are, of a
+    /// reference with a texture of ink.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub outlined: Option<Outlined>,
+    pub outlined: Option<f64>,
     /// Whether the person set the kind.
     pub set_by_hand: bool,
 }

@@ -23,7 +23,7 @@ use crate::reference::resample;
 
 pub use edge_mean::{joint_mean, rolling_mean};
 pub use gauss::gaussian;
-pub use kind::{KindEvidence, Outlined, ReferenceKind};
+pub use kind::{KindEvidence, ReferenceKind};
 pub use pitch::{PitchMap, PitchRegion, TilePitch};
 pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
 pub use texture::Waver;

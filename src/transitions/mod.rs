@@ -11,6 +11,7 @@ mod trace;
 mod lines;
 mod place;
 mod regional;
+mod continued;
 mod smooth;
 pub mod corners;
 pub mod fit;
@@ -29,8 +30,7 @@ use rayon::prelude::*;
 
 use crate::areas::AreaMap;
 use crate::raster::Raster;
-use crate::tone::{Outlined, ReferenceKind, ToneField};
-use regional::Reading;
+use crate::tone::{ReferenceKind, ToneField};
 
 pub use amount::{Amount, DEFAULT_PLAINNESS, HowMuch, height_for, merging_height, plainness_of};
 pub use distances::Moved;
@@ -150,37 +150,40 @@ impl Borders {
         }
         let outlined = self.outlined(tone, areas);
         tone.evidence.outlined = Some(outlined);
-        let lined = Reading::of(tone.kind, tone.evidence.set_by_hand, outlined) == Reading::Outlines;
-        let new = lined && tone.kind != ReferenceKind::HatchedWithLines;
+        let by_hand = tone.evidence.set_by_hand;
+        let new = !by_hand && regional::has_lines(outlined) && tone.kind != ReferenceKind::HatchedWithLines;
         if new {
             tone.kind = ReferenceKind::HatchedWithLines;
         }
         new
     }
 
-    fn outlined(&self, tone: &ToneField, areas: &AreaMap) -> Outlined {
-        regional::outlined(&self.ground(tone, areas, Reading::Mean), &self.lines, &self.sides)
+    fn outlined(&self, tone: &ToneField, areas: &AreaMap) -> f64 {
+        regional::outlined(&self.ground(tone, areas, false), &self.lines, &self.sides)
     }
 
     /// What lines are placed on.
-    fn ground<'a>(&'a self, tone: &'a ToneField, areas: &'a AreaMap, reading: Reading) -> place::Ground<'a> {
-        place::Ground { tone, light: &self.light, nodes: &self.nodes, edited: areas.edited.as_ref(), reading }
+    fn ground<'a>(&'a self, tone: &'a ToneField, areas: &'a AreaMap, outlined: bool) -> place::Ground<'a> {
+        place::Ground {
+            tone,
+            light: &self.light,
+            nodes: &self.nodes,
+            edited: areas.edited.as_ref(),
+            outlined,
+        }
     }
 
     /// Builds the boundary net of the tones and areas that these are the borders of.
     #[must_use]
     pub fn trace(&self, tone: &ToneField, areas: &AreaMap, options: &NetOptions) -> Traced {
-        let reading = if tone.is_textured() {
-            let evidence = &tone.evidence;
-            let outlined = evidence.outlined.unwrap_or_else(|| self.outlined(tone, areas));
-            Reading::of(tone.kind, evidence.set_by_hand, outlined)
-        } else {
-            Reading::Mean
-        };
+        let evidence = &tone.evidence;
+        let asked = tone.is_textured() && evidence.outlined.is_none() && !evidence.set_by_hand;
+        let outlined = tone.kind == ReferenceKind::HatchedWithLines
+            || asked && regional::has_lines(self.outlined(tone, areas));
         let Self { tracing, heights, lines, sides, .. } = self;
         let weave_options =
             weave::WeaveOptions { tolerance_mm: options.tolerance_mm, narrowest_mm: areas.finest_mm };
-        let ground = self.ground(tone, areas, reading);
+        let ground = self.ground(tone, areas, outlined);
         let weave::Weaving { woven, moved, refits, meetings } =
             weave::weave(&ground, lines, sides, &tracing.junctions, &weave_options);
         let amounts = amount::amounts(tracing, heights, lines, &woven);

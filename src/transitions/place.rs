@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::by_hand;
 use super::lines::Line;
-use super::regional::{Reading, place_regionally};
+use super::regional::place_regionally;
 use super::trace::ArcEnd;
 use crate::areas::edits::Edited;
 use crate::raster::Raster;
@@ -31,8 +31,8 @@ pub(super) struct Ground<'a> {
     pub(super) nodes: &'a Raster<u32>,
     /// What the artist's edits changed.
     pub(super) edited: Option<&'a Edited>,
-    /// What lines on ink are placed by.
-    pub(super) reading: Reading,
+    /// Whether holding lines lie on the borders.
+    pub(super) outlined: bool,
 }
 
 impl Ground<'_> {

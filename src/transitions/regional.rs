@@ -1,25 +1,27 @@
-//! Placing in texture: where the tones of both sides divide the marks best.
+//! Placing in texture: where what both sides would have there divides the marks best.
 //!
-//! At a weak contrast the half height of a mean wanders with every stroke. Here the reflectance of each side is averaged
-//! over millimetres along the line, and of all lines near the border the one is taken that leaves least squared error
-//! to both tones at the least bending: the two-phase model of Chan & Vese (2001), solved exactly along the normals of
-//! one line by dynamic programming (Amini, Weymouth & Jain 1990). It reads the averaged tone, because in the strokes
-//! themselves a holding line would be taken for the darker side; where the reference is known to have none it reads the
-//! strokes, and where it is known to have them a dark line of some width may lie on the border as a third phase.
+//! At a weak contrast the half height of a mean wanders with every stroke. Here each side is asked what it would have on
+//! both sides of the border (its strokes carried on, see [`continued`](super::continued); else its tone, averaged over millimetres
+//! along the line), and of all lines near the border the one is taken that leaves least squared error to both at the least
+//! bending: the two-phase model of Chan & Vese (2001), solved exactly along the normals of one line by dynamic
+//! programming (Amini, Weymouth & Jain 1990). Where the reference has holding lines a dark line of some width may lie on
+//! the border as a third phase.
 
 use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
+use super::continued::{Expected, Places, along, expected};
 use super::lines::Line;
 use super::place::{Ground, HARD_STEP_L, Side, normals, sample_each};
 use super::smooth::smooth;
 use crate::colour::{lightness, reflectance};
-use crate::tone::{Outlined, ReferenceKind};
 
 /// Steps in which offsets are tried, in pixels.
 const STEP_PX: f64 = 0.5;
-/// Most steps that the offset changes by from one point to the next.
-const MOST_STEPS: usize = 3;
+/// So many points of a line in a row are looked at as one.
+const EVERY: usize = 2;
+/// Most steps that the offset changes by from one of these groups to the next.
+const MOST_STEPS: usize = 5;
 /// Smoothing of the cracks that offsets are measured from, in widths of the first mean.
 const CALM_WIDTHS: f64 = 2.0;
 /// How far from there the border may lie, in widths of the first mean.
@@ -28,9 +30,9 @@ const REACH_WIDTHS: f64 = 2.5;
 const SIDE_WIDTHS: [f64; 2] = [0.7, 4.0];
 /// Width of the mean along the line that gives the tones of the sides, in mm.
 const ALONG_MM: f64 = 1.5;
-/// What bending costs in the averaged tone and in the marks themselves, which are rougher, in reflectance^2 mm^2: a step of
-/// full contrast gives way to waves shorter than a millimetre.
-const BENDING: [f64; 2] = [0.14, 0.2];
+/// What bending costs where marks are read, in quarters of a variance times mm^2 (reflectance^2 mm^2 of half ink and half
+/// paper), and where averaged tone is: a step of full contrast gives way to waves shorter than a millimetre.
+const BENDING: f64 = 0.4;
 /// Least variance of marks, as a share of that of half ink and half paper, that errors are measured by.
 const LEAST_VARIANCE: f64 = 0.05;
 /// What an offset costs where one side is not to be seen, per squared step: the crack is all that is known.
@@ -39,120 +41,149 @@ const BLIND_COST: f64 = 1e-4;
 const LEAST_SAMPLES: f64 = 2.0;
 /// Widths of holding lines that are tried, in mm.
 const LINE_MM: [f64; 3] = [0.25, 0.4, 0.6];
-/// What holding lines cost: where one has to be seen, for strokes that lie along a border are none ...
-const LINES_SEEN: LineCost = LineCost { line: 0.03, by_tone: 0.0, change: 0.1 };
-/// ... where it has to be sure ...
-const LINES_SURE: LineCost = LineCost { line: 0.03, by_tone: 0.1, change: 0.4 };
-/// ... and where the reference is known to have them: there a border without one is the exception.
-const LINES_EXPECTED: LineCost = LineCost { line: -0.01, by_tone: 0.0, change: 0.3 };
+/// What holding lines cost where the reference is asked whether it has any: strokes along a border are none ...
+const LINES_ASKED: LineCost = LineCost { line: 0.2, change: 0.3 };
+/// ... and where it is known to have them: there a border without one is the exception.
+const LINES_EXPECTED: LineCost = LineCost { line: -0.05, change: 0.3 };
 /// Reflectance that both sides need for a line between them to be told from their darks.
 const LIGHT_SIDES: f64 = 0.2;
-/// Shares of the borders between such sides, by length, where a line is seen and where one is sure, from which the reference
-/// has holding lines. Of 42 pictures hatched without lines two have more (0.39 and 0.62 sure, the next 0.34); of 36 with lines
-/// 20 do.
-const OUTLINED_SEEN: f64 = 0.45;
-const OUTLINED_SURE: f64 = 0.35;
-/// Share up to which no line is to be feared and the marks themselves can be read: stippled scenes have 0 to 0.11.
-const UNLINED: f64 = 0.12;
-/// Sums over the samples of one side of a point.
-type Sum = [f64; 2];
+/// Share of the borders between such sides, by length, that shows a dark line, from which the reference has holding lines. Of 66
+/// pictures hatched or stippled without lines none has more than 0.023, of 54 hatched with them all but four more than 0.03.
+const OUTLINED: f64 = 0.03;
 
-/// What a holding line costs.
-#[derive(Clone, Copy, Default)]
+/// What a holding line costs, in quarters of a variance.
+#[derive(Clone, Copy, Default, PartialEq)]
 struct LineCost {
-    /// In squared reflectance mm, over its length.
+    /// Over its length, times mm.
     line: f64,
-    /// What comes on top, in squared reflectance mm for each unit of the mean square of both sides' reflectance: between light sides a
-    /// line stands out more.
-    by_tone: f64,
-    /// What it costs that one begins, ends or changes its width, in squared reflectance mm^2.
+    /// That one begins, ends or changes its width, times mm^2.
     change: f64,
 }
 
-impl LineCost {
-    /// The cost between two sides.
-    fn between(&self, tones: [Option<f64>; 2]) -> f64 {
-        match tones {
-            [Some(a), Some(b)] => self.line + self.by_tone * 0.5 * (a * a + b * b),
-            _ => self.line,
-        }
-    }
-}
-
-/// What lines on ink are placed by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Reading {
-    /// The marks themselves: nothing dark lies along the borders.
-    Marks,
-    /// The averaged tone: in the marks a line along a border would be taken for the darker side.
-    Mean,
-    /// The averaged tone, with dark lines in the marks that borders run in the middle of.
-    Outlines,
-}
-
-impl Reading {
-    /// The reading for a reference whose borders are outlined so far. A kind that was set by hand stands.
-    pub(super) fn of(kind: ReferenceKind, set_by_hand: bool, outlined: Outlined) -> Self {
-        match kind {
-            ReferenceKind::HatchedWithLines => Self::Outlines,
-            _ if outlined.surely >= OUTLINED_SURE && !set_by_hand => Self::Outlines,
-            _ if outlined.seen <= UNLINED => Self::Marks,
-            _ => Self::Mean,
-        }
-    }
+/// Whether a reference of which such a share is outlined has holding lines.
+pub(super) fn has_lines(outlined: f64) -> bool {
+    outlined >= OUTLINED
 }
 
 /// What lies across a line at one of its points.
 struct Across {
     /// Averaged tone and marks as reflectance by offset, outermost right first; NaN where a place belongs to neither area.
     samples: Vec<[f64; 2]>,
-    /// Sums over the reflectance of the right and of the left side, texture still in it.
-    sums: [Sum; 2],
+    /// Number and sum of the marks' samples of the right, then of the left side.
+    sums: [f64; 4],
 }
 
-/// How the borders of a line were found to run.
+impl Across {
+    /// What lies across several points: means of what is seen.
+    fn mean(each: impl Iterator<Item = Self>) -> Self {
+        let mut all = Self { samples: Vec::new(), sums: [0.0; 4] };
+        for (before, other) in each.enumerate() {
+            if before == 0 {
+                all = other;
+                continue;
+            }
+            let count = before as f64 + 1.0;
+            all.sums.iter_mut().zip(other.sums).for_each(|(sum, add)| *sum += add);
+            for (own, new) in all.samples.iter_mut().flatten().zip(other.samples.into_iter().flatten()) {
+                // What one of them does not see the others say.
+                *own = if own.is_nan() {
+                    new
+                } else if new.is_nan() {
+                    *own
+                } else {
+                    *own + (new - *own) / count
+                };
+            }
+        }
+        all
+    }
+}
+
+/// How the borders of a line were found to run; all but its base is of groups of [`EVERY`] points.
 struct Found {
-    /// Points that offsets are measured from, in pixels.
-    base: Vec<Point>,
-    /// Unit normals there.
-    normals: Vec<Vec2>,
-    /// By point the offset along the normal in pixels, and whether a holding line lies there.
+    /// Points that offsets are measured from, in pixels, and unit normals there, one for each of the line's own.
+    base: Vec<(Point, Vec2)>,
+    /// The offset along the normal in pixels, and whether a holding line lies there.
     offsets: Vec<(f64, bool)>,
-    /// By point the tones of the right and left side, where they are seen.
+    /// The tones of the right and left side, where they are seen.
     tones: Vec<[Option<f64>; 2]>,
-    /// By point the distance to the next, in mm.
+    /// The distance to the next, in mm.
     apart: Vec<f64>,
 }
 
+impl Found {
+    /// The offset at one of the line's own points, between those of the groups' middles.
+    fn offset(&self, i: usize, closed: bool) -> f64 {
+        let n = self.offsets.len();
+        let at = (i as f64 - 0.5 * (EVERY - 1) as f64) / EVERY as f64;
+        let before = at.floor();
+        let of = |k: f64| {
+            let k = k as isize;
+            let k = if closed { k.rem_euclid(n as isize) } else { k.clamp(0, n as isize - 1) };
+            self.offsets[k as usize].0
+        };
+        of(before) + (at - before) * (of(before + 1.0) - of(before))
+    }
+}
+
 /// Finds where the two sides of a line are divided best, with a holding line where that explains the marks better if `lines`
-/// says what a line and its changes cost. None where the line is too short to tell.
-fn divide(
-    ground: &Ground<'_>,
-    line: &Line,
-    sides: &[Side],
-    marks: bool,
-    lines: Option<LineCost>,
-) -> Option<Found> {
+/// says what a line and its changes cost. None where the line is too short to tell, or is asked for holding lines and has no place
+/// for them.
+fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCost>) -> Option<Found> {
     let tone = ground.tone;
     let px = tone.px_per_mm;
     let width = tone.mean_width_mm * px;
     let calm = vec![CALM_WIDTHS * width; line.points.len()];
-    let base = smooth(&line.points, line.closed(), &calm);
-    let n = base.len();
-    if n < 8 {
+    let whole = smooth(&line.points, line.closed(), &calm);
+    if whole.len() < 8 {
         return None;
     }
-    let normals = normals(&base, line.closed(), 4.max(width as usize));
+    let whole: Vec<(Point, Vec2)> =
+        whole.iter().copied().zip(normals(&whole, line.closed(), 4.max(width as usize))).collect();
+    let (base, normals): (Vec<Point>, Vec<Vec2>) = whole
+        .chunks(EVERY)
+        .map(|group| {
+            let [p, normal] = group.iter().fold([Vec2::ZERO; 2], |[p, n], of| [p + of.0.to_vec2(), n + of.1]);
+            ((p / group.len() as f64).to_point(), normal / normal.hypot().max(1e-9))
+        })
+        .unzip();
+    let all_sides = sides;
+    let sides: Vec<Side> = sides.iter().step_by(EVERY).copied().collect();
+    let n = base.len();
+    let per_mm = STEP_PX / px;
     let reach = ((REACH_WIDTHS * width / STEP_PX).ceil() as usize).max(4);
     let far = reach.max(((SIDE_WIDTHS[1] * width / STEP_PX).ceil()) as usize);
-    let guard = SIDE_WIDTHS[0] * width;
-    let across: Vec<Across> = (0..n)
-        .into_par_iter()
-        .with_min_len(128)
-        .map(|i| look_across(ground, base[i], normals[i], &sides[i], far, guard))
+    let places = Places {
+        base: &base,
+        normals: &normals,
+        sides: &sides,
+        closed: line.closed(),
+        per_px: 1.0 / EVERY as f64,
+        step_px: STEP_PX,
+        far,
+        reach,
+        guard: SIDE_WIDTHS[0] * width,
+    };
+    let across: Vec<Across> = whole
+        .par_chunks(EVERY)
+        .zip(all_sides.par_chunks(EVERY))
+        .with_min_len(64)
+        .map(|(points, sides)| {
+            let each = points.iter().zip(sides);
+            Across::mean(
+                each.map(|(&(p, normal), side)| look_across(ground, p, normal, side, far, places.guard)),
+            )
+        })
         .collect();
-    let tones = along(&across, line.closed(), ALONG_MM * px);
-    let per_mm = STEP_PX / px;
+    let sums: Vec<[f64; 4]> = across.iter().map(|a| a.sums).collect();
+    let tones: Vec<[Option<f64>; 2]> = along(&sums, line.closed(), ALONG_MM * px * places.per_px, 1)
+        .iter()
+        .map(|s| [0, 2].map(|i| (s[i] > LEAST_SAMPLES).then(|| s[i + 1] / s[i])))
+        .collect();
+    if lines == Some(LINES_ASKED) && !tones.iter().any(|&t| between_lights(t)) {
+        return None;
+    }
+    let expected = expected(ground, &places, &|i, k| across[i].samples[k][1], &tones);
     let halves: Vec<usize> = match lines {
         Some(_) => LINE_MM.iter().map(|w| (0.5 * w / per_mm).round() as usize).collect(),
         None => Vec::new(),
@@ -164,9 +195,8 @@ fn divide(
         .map(|i| {
             let samples = &across[i].samples[far - reach..=far + reach];
             let mut cost =
-                costs(samples, tones[i], &sides[i], marks, &halves, line_cost.between(tones[i]) / per_mm);
-            let weight = per_mm * certainty(tones[i]);
-            cost.iter_mut().for_each(|c| *c *= weight);
+                costs(samples, tones[i], &sides[i], expected[i].as_ref(), &halves, line_cost.line / per_mm);
+            cost.iter_mut().for_each(|c| *c *= per_mm);
             cost
         })
         .collect();
@@ -174,39 +204,33 @@ fn divide(
     if !line.closed() {
         apart[n - 1] = apart[n - 2];
     }
-    let bending = BENDING[usize::from(marks)] * (STEP_PX / px).powi(2);
-    let price = Price { bending, change: line_cost.change, layers: 1 + halves.len() };
+    let price =
+        Price { bending: BENDING * per_mm.powi(2), change: line_cost.change, layers: 1 + halves.len() };
     let offsets = least_bending(&costs, &apart, line.closed(), &price)
         .into_iter()
         .map(|(offset, layer)| ((offset as f64 - reach as f64) * STEP_PX, layer > 0))
         .collect();
-    Some(Found { base, normals, offsets, tones, apart })
+    Some(Found { base: whole, offsets, tones, apart })
 }
 
-/// How far borders are outlined: the hard ones between two light sides.
-pub(super) fn outlined(ground: &Ground<'_>, lines: &[Line], sides_of: &[Vec<Side>]) -> Outlined {
-    let seen = outlined_share(ground, lines, sides_of, LINES_SEEN);
-    let surely =
-        if seen >= OUTLINED_SEEN { outlined_share(ground, lines, sides_of, LINES_SURE) } else { 0.0 };
-    Outlined { seen, surely }
+/// Whether a border is a hard one between two light sides.
+fn between_lights(tones: [Option<f64>; 2]) -> bool {
+    let [Some(a), Some(b)] = tones else { return false };
+    a.min(b) > LIGHT_SIDES && (lightness(a) - lightness(b)).abs() > HARD_STEP_L
 }
 
-/// Share, by length, of the hard borders between two light sides that shows a dark line at this cost of lines and their changes;
-/// 0 where there are none.
-fn outlined_share(ground: &Ground<'_>, lines: &[Line], sides_of: &[Vec<Side>], cost: LineCost) -> f64 {
+/// Share, by length, of the hard borders between two light sides that shows a dark line; 0 where there are none.
+pub(super) fn outlined(ground: &Ground<'_>, lines: &[Line], sides_of: &[Vec<Side>]) -> f64 {
     let lengths: Vec<[f64; 2]> = lines
         .par_iter()
         .zip(sides_of)
         .map(|(line, sides)| {
-            let Some(found) = divide(ground, line, sides, false, Some(cost)) else {
+            let Some(found) = divide(ground, line, sides, Some(LINES_ASKED)) else {
                 return [0.0; 2];
             };
             let mut lengths = [0.0; 2];
             for ((tones, apart), (_, lined)) in found.tones.iter().zip(&found.apart).zip(&found.offsets) {
-                if let [Some(a), Some(b)] = *tones
-                    && a.min(b) > LIGHT_SIDES
-                    && (lightness(a) - lightness(b)).abs() > HARD_STEP_L
-                {
+                if between_lights(*tones) {
                     lengths[0] += apart;
                     lengths[1] += if *lined { *apart } else { 0.0 };
                 }
@@ -221,24 +245,26 @@ fn outlined_share(ground: &Ground<'_>, lines: &[Line], sides_of: &[Vec<Side>], c
 /// Moves the points of a line, in pixels, to where its two sides are divided best; `sides` says by point what lies on them.
 /// End points stay.
 pub(super) fn place_regionally(ground: &Ground<'_>, line: &Line, sides: &[Side]) -> Vec<Point> {
-    let lines = (ground.reading == Reading::Outlines).then_some(LINES_EXPECTED);
-    let Some(found) = divide(ground, line, sides, ground.reading == Reading::Marks, lines) else {
+    let Some(found) = divide(ground, line, sides, ground.outlined.then_some(LINES_EXPECTED)) else {
         return line.points.clone();
     };
     let last = found.base.len() - 1;
-    (0..=last)
-        .map(|i| {
+    found
+        .base
+        .iter()
+        .enumerate()
+        .map(|(i, &(p, normal))| {
             if !line.closed() && (i == 0 || i == last) {
                 return line.points[i];
             }
-            found.base[i] + found.normals[i] * found.offsets[i].0
+            p + normal * found.offset(i, line.closed())
         })
         .collect()
 }
 
 /// Reads the tone across a line, and sums the reflectance up by side from `guard` pixels on.
 fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: usize, guard: f64) -> Across {
-    let mut sums = [[0.0; 2]; 2];
+    let mut sums = [0.0; 4];
     let samples = (0..=2 * far)
         .map(|k| {
             let off = (k as f64 - far as f64) * STEP_PX;
@@ -250,8 +276,8 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
             };
             let [mean, marks] = sample_each([ground.light, &ground.tone.reflectance], q);
             if (off > guard && own == 1) || (off < -guard && own == 0) {
-                sums[own][0] += marks;
-                sums[own][1] += 1.0;
+                sums[2 * own] += 1.0;
+                sums[2 * own + 1] += marks;
             }
             [mean, marks]
         })
@@ -259,54 +285,62 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
     Across { samples, sums }
 }
 
-/// What a border at each offset costs, in squared reflectance times steps: differences are what counts. First without, then
-/// with a holding line of each half width in `halves` (steps) on it, which costs `line` more. `tones` are those of the right and
-/// of the left side; hard edges are read in the marks or in the averaged tone.
+/// What a border at each offset costs, in quarters of squared errors per variance times steps: differences are what counts.
+/// First without, then with a holding line of each half width in `halves` (steps) on it, which costs `line` more. `tones` are
+/// those of the right and of the left side, `expected` what they would have at each sample.
 fn costs(
     samples: &[[f64; 2]],
     tones: [Option<f64>; 2],
     side: &Side,
-    marks: bool,
+    expected: Option<&Expected>,
     halves: &[usize],
     line: f64,
 ) -> Vec<f64> {
     let k = samples.len();
-    let [Some(right), Some(left)] = tones else {
+    let ([Some(right), Some(left)], Some(expected)) = (tones, expected) else {
         let middle = (k / 2) as f64;
         let blind = (0..k).map(|k| (k as f64 - middle).powi(2) * BLIND_COST);
         return blind.chain(std::iter::repeat_n(f64::INFINITY, k * halves.len())).collect();
     };
-    let hard = (lightness(left) - lightness(right)).abs() > HARD_STEP_L;
-    // A soft edge has no two tones: there the break itself divides what is lighter from what is darker.
-    let middle = if hard { 0.5 * (left + right) } else { reflectance(side.level) };
-    // Tones the wrong way round say nothing about where the border lies.
-    let gap = if (left > right) == side.left_lighter { left - right } else { 0.0 };
-    let which = usize::from(hard && marks);
-    let mut sum = 0.0;
-    let mut out: Vec<f64> = samples
-        .iter()
-        .map(|v| {
-            // A sample passed over goes from the left to the right: (v - right)^2 - (v - left)^2.
-            let add = if v[which].is_nan() { 0.0 } else { 2.0 * gap * (v[which] - middle) };
+    // A sample passed over goes from the left to the right; what it costs more there adds up.
+    let passed = |adds: &mut dyn Iterator<Item = f64>| -> Vec<f64> {
+        let mut sum = 0.0;
+        let mut out = Vec::with_capacity(k * (1 + halves.len()));
+        for add in adds.map(|add| if add.is_nan() { 0.0 } else { add }) {
             sum += add;
-            sum - 0.5 * add
-        })
-        .collect();
-    if !hard {
+            out.push(sum - 0.5 * add);
+        }
+        out
+    };
+    if !expected.strokes && (lightness(left) - lightness(right)).abs() <= HARD_STEP_L {
+        // A soft edge has no two tones: there the break itself divides what is lighter from what is darker. Tones the wrong
+        // way round say nothing about where the border lies.
+        let gap = if (left > right) == side.left_lighter { left - right } else { 0.0 };
+        let per_unit = 2.0 * gap * certainty(right, left);
+        let level = reflectance(side.level);
+        let mut out = passed(&mut samples.iter().map(|v| per_unit * (v[0] - level)));
         out.resize(k * (1 + halves.len()), f64::INFINITY);
         return out;
     }
-    // Under a line a sample is ink instead of the side's tone: v^2 - (v - tone)^2.
-    let inked = |tone: f64| -> Vec<f64> {
+    let certainty = 0.25 / expected.variance;
+    let error = |v: f64, expected: f64| certainty * (v - expected).powi(2);
+    let by_side = &expected.by_side;
+    let mut out =
+        passed(&mut samples.iter().zip(by_side).map(|(v, e)| error(v[1], e[0]) - error(v[1], e[1])));
+    if halves.is_empty() {
+        return out;
+    }
+    // Under a line a sample is ink instead of what the side would have.
+    let inked = |side: usize| -> Vec<f64> {
         let mut sums = vec![0.0];
         let mut sum = 0.0;
-        for v in samples {
-            sum += if v[1].is_nan() { 0.0 } else { tone * (2.0 * v[1] - tone) };
+        for (v, e) in samples.iter().zip(by_side) {
+            sum += if v[1].is_nan() { 0.0 } else { error(v[1], 0.0) - error(v[1], e[side]) };
             sums.push(sum);
         }
         sums
     };
-    let (on_right, on_left) = (inked(right), inked(left));
+    let (on_right, on_left) = (inked(0), inked(1));
     for &half in halves {
         for o in 0..k {
             let (from, to) = (o.saturating_sub(half), (o + half + 1).min(k));
@@ -320,41 +354,9 @@ fn costs(
 
 /// How much a squared error tells between two tones, 1 for marks that cover half: the variance of ink that covers all but Y
 /// of the paper is Y (1 - Y), so near paper and near black smaller differences are as sure.
-fn certainty(tones: [Option<f64>; 2]) -> f64 {
-    let [Some(right), Some(left)] = tones else { return 1.0 };
+fn certainty(right: f64, left: f64) -> f64 {
     let variance = |y: f64| 4.0 * y * (1.0 - y);
     1.0 / (0.5 * (variance(right) + variance(left))).clamp(LEAST_VARIANCE, 1.0)
-}
-
-/// Tone of the right and left side at each point: means over a Gaussian `sigma` points wide along the line.
-fn along(across: &[Across], closed: bool, sigma: f64) -> Vec<[Option<f64>; 2]> {
-    let n = across.len() as isize;
-    let reach = (2.5 * sigma).ceil() as isize;
-    let weights: Vec<f64> = (0..=reach).map(|k| (-0.5 * (k as f64 / sigma).powi(2)).exp()).collect();
-    (0..n)
-        .into_par_iter()
-        .with_min_len(128)
-        .map(|i| {
-            let mut sums = [[0.0; 2]; 2];
-            let span = if closed { reach.min((n - 1) / 2) } else { reach };
-            for d in -span..=span {
-                let j = i + d;
-                let j = if closed {
-                    j.rem_euclid(n)
-                } else if j < 0 || j >= n {
-                    continue;
-                } else {
-                    j
-                };
-                let w = weights[d.unsigned_abs()];
-                for (sum, add) in sums.iter_mut().zip(&across[j as usize].sums) {
-                    sum[0] += w * add[0];
-                    sum[1] += w * add[1];
-                }
-            }
-            sums.map(|s| (s[1] > LEAST_SAMPLES).then(|| s[0] / s[1]))
-        })
-        .collect()
 }
 
 /// What a path pays besides its places.
