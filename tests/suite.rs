@@ -27,6 +27,7 @@ mod reading;
 mod renderings;
 mod sheet_sizes;
 mod sphere;
+mod stroke_ends;
 mod squared;
 mod study_file;
 mod texture;
