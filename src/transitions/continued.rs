@@ -125,9 +125,9 @@ pub(super) fn expected(
         .with_min_len(128)
         .map(|i| {
             let mut sums = [0.0; 12];
-            for k in 0..=2 * places.far {
+            for (k, foretold) in foretold[i].iter().enumerate() {
                 let Some(side) = places.inside(ground, i, places.at(i, k)) else { continue };
-                let (x, v) = (foretold[i][k][side], marks(i, k));
+                let (x, v) = (foretold[side], marks(i, k));
                 if x.is_nan() || v.is_nan() {
                     continue;
                 }

@@ -180,7 +180,8 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
         .iter()
         .map(|s| [0, 2].map(|i| (s[i] > LEAST_SAMPLES).then(|| s[i + 1] / s[i])))
         .collect();
-    if lines == Some(LINES_ASKED) && !tones.iter().any(|&t| between_lights(t)) {
+    let asked = lines == Some(LINES_ASKED);
+    if asked && !tones.iter().any(|&t| between_lights(t)) {
         return None;
     }
     let expected = expected(ground, &places, &|i, k| across[i].samples[k][1], &tones);
@@ -194,8 +195,15 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
         .with_min_len(128)
         .map(|i| {
             let samples = &across[i].samples[far - reach..=far + reach];
-            let mut cost =
-                costs(samples, tones[i], &sides[i], expected[i].as_ref(), &halves, line_cost.line / per_mm);
+            let mut cost = costs(
+                samples,
+                tones[i],
+                &sides[i],
+                expected[i].as_ref(),
+                asked,
+                &halves,
+                line_cost.line / per_mm,
+            );
             cost.iter_mut().for_each(|c| *c *= per_mm);
             cost
         })
@@ -287,12 +295,14 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
 
 /// What a border at each offset costs, in quarters of squared errors per variance times steps: differences are what counts.
 /// First without, then with a holding line of each half width in `halves` (steps) on it, which costs `line` more. `tones` are
-/// those of the right and of the left side, `expected` what they would have at each sample.
+/// those of the right and of the left side, `expected` what they would have at each sample; `marks` are read even where no strokes
+/// are known, as where lines are asked for.
 fn costs(
     samples: &[[f64; 2]],
     tones: [Option<f64>; 2],
     side: &Side,
     expected: Option<&Expected>,
+    marks: bool,
     halves: &[usize],
     line: f64,
 ) -> Vec<f64> {
@@ -331,8 +341,8 @@ fn costs(
         return out;
     }
     let certainty = 0.25 / expected.variance;
-    // Where no strokes are known, marks are noise about the tone, and their mean is read.
-    let which = usize::from(expected.strokes);
+    // Where no strokes are known, marks are noise about the tone, and their mean is read; unless `marks` asks for them.
+    let which = usize::from(expected.strokes || marks);
     let error = |v: f64, expected: f64| certainty * (v - expected).powi(2);
     let by_side = &expected.by_side;
     let mut out =
