@@ -74,7 +74,6 @@ fn a_border_lies_where_strokes_end() {
     for (name, disc, ground) in cases {
         let (off, found) = off_the_edge(&draw_disc(name, disc, ground, 0.0));
         let [half, most] = [0.5, 0.95].map(|share| percentile(off.clone(), share));
-        println!("{name}: {half:.3} {most:.3} {found:.3}");
         assert!(
             half < 0.1 && most < 0.3,
             "{name}: half of the line within {half:.3} mm, 95 % within {most:.3}"
@@ -90,7 +89,6 @@ fn a_holding_line_in_hatching_is_told_from_strokes() {
     let ground = Hatching { lightness: 86.0, degrees: 110.0, crossed: false };
     for (name, line_mm, kind) in [("plain", 0.0, "hatched"), ("outlined", 0.5, "hatched-with-lines")] {
         let drawn = draw_disc(name, disc, ground, line_mm);
-        println!("{name}: {} {:?}", drawn.report["kind"], percentile(off_the_edge(&drawn).0, 0.5));
         assert_eq!(drawn.report["kind"]["name"], kind, "{name}: {}", drawn.report["kind"]);
         let (off, found) = off_the_edge(&drawn);
         let half = percentile(off, 0.5);
