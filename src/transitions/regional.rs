@@ -30,7 +30,7 @@ const REACH_WIDTHS: f64 = 2.5;
 const SIDE_WIDTHS: [f64; 2] = [0.7, 4.0];
 /// Width of the mean along the line that gives the tones of the sides, in mm.
 const ALONG_MM: f64 = 1.5;
-/// What bending costs where marks are read, in quarters of a variance times mm^2 (reflectance^2 mm^2 of half ink and half
+/// What bending costs, in quarters of a variance times mm^2 (reflectance^2 mm^2 of half ink and half
 /// paper), and where averaged tone is: a step of full contrast gives way to waves shorter than a millimetre.
 const BENDING: f64 = 0.4;
 /// Least variance of marks, as a share of that of half ink and half paper, that errors are measured by.
@@ -39,6 +39,8 @@ const LEAST_VARIANCE: f64 = 0.05;
 const BLIND_COST: f64 = 1e-4;
 /// Samples (weighed along the line) that make the tone of a side.
 const LEAST_SAMPLES: f64 = 2.0;
+/// Say of marks beside the averaged tone where no strokes are known, in a texture of dots; in one of strokes they have none.
+const MARKS_OF_DOTS: f64 = 0.5;
 /// Widths of holding lines that are tried, in mm.
 const LINE_MM: [f64; 3] = [0.25, 0.4, 0.6];
 /// What holding lines cost where the reference is asked whether it has any: strokes along a border are none ...
@@ -185,6 +187,7 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
         return None;
     }
     let expected = expected(ground, &places, &|i, k| across[i].samples[k][1], &tones);
+    let marks = if asked { 1.0 } else { MARKS_OF_DOTS * (1.0 - tone.evidence.strokes()) };
     let halves: Vec<usize> = match lines {
         Some(_) => LINE_MM.iter().map(|w| (0.5 * w / per_mm).round() as usize).collect(),
         None => Vec::new(),
@@ -200,7 +203,7 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
                 tones[i],
                 &sides[i],
                 expected[i].as_ref(),
-                asked,
+                marks,
                 &halves,
                 line_cost.line / per_mm,
             );
@@ -295,14 +298,14 @@ fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: us
 
 /// What a border at each offset costs, in quarters of squared errors per variance times steps: differences are what counts.
 /// First without, then with a holding line of each half width in `halves` (steps) on it, which costs `line` more. `tones` are
-/// those of the right and of the left side, `expected` what they would have at each sample; `marks` are read even where no strokes
-/// are known, as where lines are asked for.
+/// those of the right and of the left side, `expected` what they would have at each sample; `marks` is the
+/// say, 0 to 1, of marks beside the averaged tone where no strokes are known.
 fn costs(
     samples: &[[f64; 2]],
     tones: [Option<f64>; 2],
     side: &Side,
     expected: Option<&Expected>,
-    marks: bool,
+    marks: f64,
     halves: &[usize],
     line: f64,
 ) -> Vec<f64> {
@@ -341,12 +344,13 @@ fn costs(
         return out;
     }
     let certainty = 0.25 / expected.variance;
-    // Where no strokes are known, marks are noise about the tone, and their mean is read; unless `marks` asks for them.
-    let which = usize::from(expected.strokes || marks);
+    // Where no strokes are known, single marks are noise about the tone, and their mean has its say.
+    let say = if expected.strokes { 1.0 } else { marks };
+    let read = |v: &[f64; 2]| v[0] + say * (v[1] - v[0]);
     let error = |v: f64, expected: f64| certainty * (v - expected).powi(2);
     let by_side = &expected.by_side;
     let mut out =
-        passed(&mut samples.iter().zip(by_side).map(|(v, e)| error(v[which], e[0]) - error(v[which], e[1])));
+        passed(&mut samples.iter().zip(by_side).map(|(v, e)| error(read(v), e[0]) - error(read(v), e[1])));
     if halves.is_empty() {
         return out;
     }

@@ -86,7 +86,7 @@ fn strokes_are_divided_where_they_end() {
         let samples: Vec<[f64; 2]> =
             (0..20).map(|k| [if k < border && k % 2 == 0 { 0.0 } else { 1.0 }; 2]).collect();
         let even = even_sides([0.5, 1.0], 20);
-        let cost = costs(&samples, [Some(0.5), Some(1.0)], &side, Some(&even), true, &[], 0.0);
+        let cost = costs(&samples, [Some(0.5), Some(1.0)], &side, Some(&even), 1.0, &[], 0.0);
         let least = (0..20).min_by(|&a, &b| cost[a].total_cmp(&cost[b])).expect("there are twenty");
         assert!(least.abs_diff(border) <= 1, "the border at {border} was put at {least}");
     }
@@ -109,7 +109,7 @@ fn a_border_runs_in_the_middle_of_its_holding_line() {
         })
         .collect();
     let cost =
-        costs(&samples, [Some(0.5), Some(0.9)], &side, Some(&even_sides([0.5, 0.9], 21)), false, &[2], 0.0);
+        costs(&samples, [Some(0.5), Some(0.9)], &side, Some(&even_sides([0.5, 0.9], 21)), 0.0, &[2], 0.0);
     let least = |from: usize| {
         (0..21).min_by(|&a, &b| cost[from + a].total_cmp(&cost[from + b])).expect("there are 21")
     };
@@ -132,7 +132,7 @@ fn strokes_along_a_border_are_no_holding_line() {
             (0..41).map(|k| [if (from..from + 7).contains(&k) { ink } else { tone(k) }; 2]).collect();
         let even = even_sides(tones, 41);
         let costs =
-            costs(&samples, tones.map(Some), &side, Some(&even), true, &[3], LINES_ASKED.line / PER_MM);
+            costs(&samples, tones.map(Some), &side, Some(&even), 1.0, &[3], LINES_ASKED.line / PER_MM);
         let least = |of: &[f64]| of.iter().copied().fold(f64::INFINITY, f64::min);
         least(&costs[41..]) < least(&costs[..41])
     };
