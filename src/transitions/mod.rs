@@ -11,6 +11,7 @@ mod trace;
 mod lines;
 mod place;
 mod regional;
+mod across;
 mod continued;
 mod smooth;
 pub mod corners;

@@ -10,14 +10,15 @@
 use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
+use super::across::Across;
 use super::continued::{Expected, LEAST_TONE, Places, along, expected};
 use super::lines::Line;
-use super::place::{Ground, HARD_STEP_L, Side, normals, sample_each};
+use super::place::{Ground, HARD_STEP_L, Side, normals};
 use super::smooth::smooth;
 use crate::colour::{lightness, reflectance};
 
 /// Steps in which offsets are tried, in pixels.
-const STEP_PX: f64 = 0.5;
+pub(super) const STEP_PX: f64 = 0.5;
 /// So many points of a line in a row are looked at as one.
 const EVERY: usize = 2;
 /// Most steps that the offset changes by from one of these groups to the next.
@@ -37,6 +38,8 @@ const BENDING: f64 = 0.4;
 const LEAST_VARIANCE: f64 = 0.05;
 /// What an offset costs where one side is not to be seen, per squared step: the crack is all that is known.
 const BLIND_COST: f64 = 1e-4;
+/// What a sample beyond the middle of the area beside a border costs it to pass, in quarters of a variance: more than any mark.
+const BEYOND: f64 = 4.0;
 /// Samples (weighed along the line) that make the tone of a side.
 const LEAST_SAMPLES: f64 = 2.0;
 /// Say of marks beside the averaged tone where no strokes are known, in a texture of dots; in one of strokes they have none.
@@ -65,40 +68,6 @@ struct LineCost {
 /// Whether a reference of which such a share is outlined has holding lines.
 pub(super) fn has_lines(outlined: f64) -> bool {
     outlined >= OUTLINED
-}
-
-/// What lies across a line at one of its points.
-struct Across {
-    /// Averaged tone and marks as reflectance by offset, outermost right first; NaN where a place belongs to neither area.
-    samples: Vec<[f64; 2]>,
-    /// Number and sum of the marks' samples of the right, then of the left side.
-    sums: [f64; 4],
-}
-
-impl Across {
-    /// What lies across several points: means of what is seen.
-    fn mean(each: impl Iterator<Item = Self>) -> Self {
-        let mut all = Self { samples: Vec::new(), sums: [0.0; 4] };
-        for (before, other) in each.enumerate() {
-            if before == 0 {
-                all = other;
-                continue;
-            }
-            let count = before as f64 + 1.0;
-            all.sums.iter_mut().zip(other.sums).for_each(|(sum, add)| *sum += add);
-            for (own, new) in all.samples.iter_mut().flatten().zip(other.samples.into_iter().flatten()) {
-                // What one of them does not see the others say.
-                *own = if own.is_nan() {
-                    new
-                } else if new.is_nan() {
-                    *own
-                } else {
-                    *own + (new - *own) / count
-                };
-            }
-        }
-        all
-    }
 }
 
 /// How the borders of a line were found to run; all but its base is of groups of [`EVERY`] points.
@@ -173,7 +142,7 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
         .map(|(points, sides)| {
             let each = points.iter().zip(sides);
             Across::mean(
-                each.map(|(&(p, normal), side)| look_across(ground, p, normal, side, far, places.guard)),
+                each.map(|(&(p, normal), side)| Across::at(ground, p, normal, side, far, places.guard)),
             )
         })
         .collect();
@@ -207,7 +176,9 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
                 &halves,
                 line_cost.line / per_mm,
             );
-            cost.iter_mut().for_each(|c| *c *= per_mm);
+            // A border that ran past the middle of the area beside it would cross the next one there.
+            let beyond = |k: usize| BEYOND * across[i].beyond_by(k % (2 * reach + 1) + far - reach) as f64;
+            cost.iter_mut().enumerate().for_each(|(k, c)| *c = (*c + beyond(k)) * per_mm);
             cost
         })
         .collect();
@@ -271,29 +242,6 @@ pub(super) fn place_regionally(ground: &Ground<'_>, line: &Line, sides: &[Side])
             p + normal * found.offset(i, line.closed())
         })
         .collect()
-}
-
-/// Reads the tone across a line, and sums the reflectance up by side from `guard` pixels on.
-fn look_across(ground: &Ground<'_>, p: Point, normal: Vec2, side: &Side, far: usize, guard: f64) -> Across {
-    let mut sums = [0.0; 4];
-    let samples = (0..=2 * far)
-        .map(|k| {
-            let off = (k as f64 - far as f64) * STEP_PX;
-            let q = p + normal * off;
-            let own = match ground.node_at(q) {
-                Some(node) if node == side.left => 1,
-                Some(node) if node == side.right => 0,
-                _ => return [f64::NAN; 2],
-            };
-            let [mean, marks] = sample_each([ground.light, &ground.tone.reflectance], q);
-            if (off > guard && own == 1) || (off < -guard && own == 0) {
-                sums[2 * own] += 1.0;
-                sums[2 * own + 1] += marks;
-            }
-            [mean, marks]
-        })
-        .collect();
-    Across { samples, sums }
 }
 
 /// What a border at each offset costs, in quarters of squared errors per variance times steps: differences are what counts.
