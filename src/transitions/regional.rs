@@ -38,7 +38,7 @@ const BENDING: f64 = 0.4;
 const LEAST_VARIANCE: f64 = 0.05;
 /// What an offset costs where one side is not to be seen, per squared step: the crack is all that is known.
 const BLIND_COST: f64 = 1e-4;
-/// What a sample beyond the middle of the area beside a border costs it to pass, in quarters of a variance: more than any mark.
+/// What a sample beyond the middle of the area beside a border costs it to pass, in quarters of a variance: more than most marks do.
 const BEYOND: f64 = 4.0;
 /// Samples (weighed along the line) that make the tone of a side.
 const LEAST_SAMPLES: f64 = 2.0;
