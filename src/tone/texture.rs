@@ -100,8 +100,8 @@ const MOST_WAVER_L: f64 = 2.0;
 const LEAST_WAVER_L: f64 = 0.05;
 /// Tones, in L*, at which unevenness of ink is compared: among the lighter there may be bare paper, which has none.
 const COMPARED_L: [f64; 2] = [10.0, 90.0];
-/// Of these the calmer third say what ink of its own does, and how many times that counts as texture: sets of strokes that cross waver
-/// more than one set, up to twice to three times where nothing else is in the picture.
+/// Of these the calmer third say what ink of its own does, and how many times that counts as texture, for sets of strokes that cross
+/// waver more than one set; see DEVELOPERS.md.
 const OF_MARKS: f64 = 2.0;
 /// Share of a window that has to be free of hard edges.
 const OPEN_SHARE: f64 = 0.9;
@@ -334,6 +334,11 @@ mod tests {
 
     /// A tone by the place (mm), with waves of standard deviation 0.4 L* some 2 mm long; the sides of cells are hard.
     fn waver_of(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64) -> Waver {
+        waver_of_marks(tone, side_mm, hard_mm, 0.0)
+    }
+
+    /// The same, told of marks with such an ink share.
+    fn waver_of_marks(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64, ink_share: f64) -> Waver {
         let mut lightness = Raster::new(SIDE, SIDE, 0.0_f32);
         let mut hard = Raster::new(SIDE, SIDE, false);
         for i in 0..SIDE * SIDE {
@@ -344,7 +349,7 @@ mod tests {
             let off = |p: f64| (p / side_mm - (p / side_mm).round()).abs() * side_mm;
             hard.data_mut()[i] = off(x).min(off(y)) < hard_mm;
         }
-        waver(&lightness, &hard, PX_PER_MM, 0.0)
+        waver(&lightness, &hard, PX_PER_MM, ink_share)
     }
 
     /// Unevenness that has the course of ink's own stays as it is; where form adds to it at some tones, it is cut back.
@@ -367,6 +372,17 @@ mod tests {
         no_more_than_of_marks(&mut formed);
         assert!((formed[4] / (2.0 * ink(20.0)) - 1.0).abs() < 0.01, "{} at L* 20", formed[4]);
         assert!((formed[10] - ink(50.0)).abs() < 1e-12, "{} at L* 50", formed[10]);
+    }
+
+    /// A picture whose dark half is full of small forms: of drawn ink those are cut back, of a printing screen nothing is.
+    #[test]
+    fn only_drawn_ink_is_held_to_the_course_of_marks() {
+        let half_formed = |x: f64, y: f64| {
+            if x < 30.0 { 20.0 + 4.0 * (1.9 * x).sin() * (2.1 * y).cos() } else { 30.0 + 0.9 * x }
+        };
+        let dark = |ink_share: f64| waver_of_marks(half_formed, 1e3, 0.0, ink_share).at(20.0);
+        let [screen, drawn] = [0.28, 0.7].map(dark);
+        assert!(screen > 1.5 && drawn < 0.9 * screen, "{screen:.2} L* on a screen, {drawn:.2} L* drawn");
     }
 
     /// Small shapes, each bent in itself, leave no large window without form; what is texture is what flat ground shows.

@@ -31,8 +31,8 @@ const REACH_WIDTHS: f64 = 2.5;
 const SIDE_WIDTHS: [f64; 2] = [0.7, 4.0];
 /// Width of the mean along the line that gives the tones of the sides, in mm.
 const ALONG_MM: f64 = 1.5;
-/// What bending costs, in quarters of a variance times mm^2 (reflectance^2 mm^2 of half ink and half
-/// paper), and where averaged tone is: a step of full contrast gives way to waves shorter than a millimetre.
+/// What bending costs, in quarters of a variance times mm^2 (reflectance^2 mm^2 of half ink and half paper): a step of full
+/// contrast gives way to waves shorter than a millimetre.
 const BENDING: f64 = 0.4;
 /// Least variance of marks, as a share of that of half ink and half paper, that errors are measured by.
 const LEAST_VARIANCE: f64 = 0.05;
