@@ -2,13 +2,16 @@
 
 use super::merge::AreaSums;
 use crate::raster::Raster;
-use crate::tone::ToneField;
+use crate::tone::{ToneField, course_of_marks};
 
 /// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
 const ENERGIES: f64 = 50.0;
-/// A step along a whole border from which it is seen whatever the texture does, in L*: about twice the most that
-/// counts as texture.
-const SEEN_STEP_L: f64 = 14.0;
+/// A step along a whole border in L* from which it is seen whatever a hand does, where the middle tone lies between both sides.
+const SEEN_STEP_L: f64 = 10.0;
+/// Wrong tone in L*^2 mm of border from which a border is believed whatever its step, of dots and in the middle tone.
+const SEEN_WRONG: f64 = 20.0;
+/// The tone (L*) at which these two hold.
+const MIDDLE_L: f64 = 50.0;
 /// How far from a border its step is read on either side, in widths of the first mean.
 const STEP_WIDTHS: f64 = 1.5;
 /// Ink share of a reference from which its marks count as drawn, more and more up to the second: printing screens
@@ -80,7 +83,7 @@ impl<'a> Doubt<'a> {
     fn drawn(&self) -> f64 {
         self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |tone| {
             let [least, most] = DRAWN_SHARE;
-            let drawn = ((tone.evidence.ink_share - least) / (most - least)).clamp(0.0, 1.0);
+            let drawn = ((tone.evidence.ink_share - least) / (most - least)).clamp(0.0, 1.0).powi(2);
             drawn * (1.0 + (STROKES_DOUBT - 1.0) * tone.evidence.strokes())
         })
     }
@@ -92,9 +95,15 @@ impl<'a> Doubt<'a> {
         Some((&tone.lightness, away))
     }
 
-    /// Whether a border may be the texture's own, whose removal would give tones a wrong value by `wrong` L*^2 mm.
-    pub(super) fn waves(&self, border: Border, wrong: f64, energy: f64) -> bool {
-        wrong < self.drawn() * energy && border.step.abs() < SEEN_STEP_L * border.mm
+    /// Whether a border may be a hand's own waver: its removal would give tones a wrong value by `wrong` L*^2 mm, and
+    /// `between` (L*) is the tone in the middle between its sides.
+    ///
+    /// Marks are the more uneven in L* the darker they are, so what has to be seen grows with their course over tones;
+    /// with which powers of it was measured on borders of known truth, see DEVELOPERS.md.
+    pub(super) fn waves(&self, border: Border, wrong: f64, between: f64) -> bool {
+        let uneven = course_of_marks(between) / course_of_marks(MIDDLE_L);
+        wrong < SEEN_WRONG * self.drawn() * uneven.powi(3)
+            && border.step.abs() < SEEN_STEP_L * uneven.powi(2) * border.mm
     }
 
     /// Sums up what each area's tones would be off by, if it had another value.
@@ -188,9 +197,30 @@ mod tests {
             tone.evidence.ink_share = share;
             Doubt::of(&tone).drawn()
         };
-        for (share, times) in [(0.2, 0.0), (0.35, 0.5), (0.5, 1.0), (0.6, 1.0), (0.66, 1.75), (0.76, 2.5)] {
+        for (share, times) in [(0.2, 0.0), (0.35, 0.25), (0.5, 1.0), (0.6, 1.0), (0.66, 1.75), (0.76, 2.5)] {
             let found = drawn(share);
             assert!((found - times).abs() < 1e-9, "{found} times for an ink share of {share}");
+        }
+    }
+
+    /// What has to be seen grows towards the dark: the course by hand (CIE 15) is 0.463 at L* 50, 0.684 at 20, 0.307 at 76.
+    #[test]
+    fn darker_steps_have_to_be_larger() {
+        let (mut tone, _) = hatched(|x, _| 0.3 + 0.008 * x, ReferenceKind::Hatched);
+        tone.evidence.ink_share = 0.5;
+        let doubt = Doubt::of(&tone);
+        let least = |between: f64, wrong: f64| {
+            (0..400).map(|k| 0.1 * f64::from(k)).find(|step| {
+                let border = Border { mm: 3.0, step: -3.0 * step };
+                !doubt.waves(border, wrong, between)
+            })
+        };
+        for (between, course) in [(50.0, 0.463), (20.0, 0.684), (76.0, 0.307)] {
+            let uneven: f64 = course / 0.463;
+            let found = least(between, 1.0).unwrap_or_else(|| panic!("nothing is seen at {between}"));
+            assert!((found - 10.0 * uneven.powi(2)).abs() < 0.2, "{found} L* at {between}");
+            assert_eq!(least(between, 20.4 * uneven.powi(3)), Some(0.0), "much wrong tone is believed at {between}");
+            assert_ne!(least(between, 19.6 * uneven.powi(3)), Some(0.0), "little wrong tone is not at {between}");
         }
     }
 

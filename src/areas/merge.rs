@@ -274,7 +274,8 @@ pub(super) fn merge_tree_held(
             return None;
         }
         let energy = doubt.energy(p.tone()).max(doubt.energy(q.tone()));
-        if doubt.waves(shared, wrongly_valued(tree, [a, b]) / px2 / shared.mm, energy) {
+        let between = 0.5 * (p.tone() + q.tone());
+        if doubt.waves(shared, wrongly_valued(tree, [a, b]) / px2 / shared.mm, between) {
             return Some(0.0);
         }
         let size = p.pixels * q.pixels / (p.pixels + q.pixels) / px2;

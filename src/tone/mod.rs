@@ -27,6 +27,7 @@ pub use kind::{KindEvidence, ReferenceKind};
 pub use pitch::{PitchMap, PitchRegion, TilePitch};
 pub use scale::{HISTOGRAM_BINS, ValueScale, even_breaks, fitted_breaks, fitted_ink_breaks, histogram};
 pub use texture::Waver;
+pub(crate) use texture::course_of_marks;
 
 /// How the breaks between values are found.
 #[derive(Clone, Debug, PartialEq)]

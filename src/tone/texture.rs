@@ -185,15 +185,17 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
     waver
 }
 
-/// Takes off what no marks of ink do. Ink that covers all but Y of the paper varies by Y (1 - Y), so its unevenness has one
-/// course over tones in L*: what is far above that at some tones is form, which fills the windows there.
+/// How uneven marks of ink are at a tone (L*), in L* where one unit is a standard deviation of the whole light. Ink that
+/// covers all but Y of the paper varies by Y (1 - Y), so its unevenness has the course sqrt(Y (1 - Y)) dL*/dY over tones.
+pub(crate) fn course_of_marks(lightness: f64) -> f64 {
+    let light = reflectance(lightness).clamp(0.0, 1.0);
+    (light * (1.0 - light)).sqrt() / (reflectance(lightness + 0.5) - reflectance(lightness - 0.5))
+}
+
+/// Takes off what no marks of ink do: what is far above their course at some tones is form, which fills the windows there.
 fn no_more_than_of_marks(by_tone: &mut [f64]) {
     let tones = || (0..).map(|i| TONE_STEP * f64::from(i));
-    let course = |l: f64| {
-        let l = l.clamp(COMPARED_L[0], COMPARED_L[1]);
-        let light = reflectance(l);
-        (light * (1.0 - light)).sqrt() / (reflectance(l + 0.5) - reflectance(l - 0.5))
-    };
+    let course = |l: f64| course_of_marks(l.clamp(COMPARED_L[0], COMPARED_L[1]));
     let compared = tones().zip(by_tone.iter()).filter(|(l, _)| (COMPARED_L[0]..=COMPARED_L[1]).contains(l));
     let mut shares: Vec<f64> = compared.map(|(l, sd)| sd / course(l)).collect();
     shares.sort_by(f64::total_cmp);
