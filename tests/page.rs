@@ -82,6 +82,22 @@ fn corners_of_an_upright_page_are_a_crop() {
     assert_eq!(report(&desk, "a.json")["page"]["flat"]["size_px"], serde_json::json!([240, 320]), "size");
 }
 
+/// A photograph mixes paper into the picture's edge, and a crop a pixel too wide has more of it: no line runs along the frame.
+#[test]
+fn a_crop_along_the_pictures_edge_shows_no_paper() {
+    let mut page = GrayImage::from_pixel(320, 400, Luma([250]));
+    let halves = GrayImage::from_fn(240, 320, |x, _| Luma([if x < 120 { 90 } else { 170 }]));
+    imageops::overlay(&mut page, &halves, 40, 40);
+    let desk = desk("page.png", &imageops::blur(&page, 1.0));
+    let corners = ["--corners", "0px,0px", "320px,0px", "320px,400px", "0px,400px", "--true-shape", "4:5"];
+    let crop = ["--crop", "rect:39px,39px,242px,322px", "--report", "a.json"];
+    let fine = ["--narrowest", "0.4mm", "--least-area", "2mm2", "--plainness", "0"];
+    draw(&desk, "page.png", "a.svg", &[&corners[..], &crop, &fine].concat());
+    let drawn = report(&desk, "a.json");
+    assert_eq!(drawn["areas"]["count"], 2, "the two halves");
+    assert_eq!(drawn["transitions"]["count"], 1, "and the border between them");
+}
+
 #[test]
 fn a_page_on_a_table_is_found_and_told() {
     let desk = desk("table.png", &on_table());

@@ -214,8 +214,9 @@ pub struct Repaired {
 const SAID_BEND: f64 = 0.004;
 /// A doubt of the shape from which it is said, as a share.
 const SAID_DOUBT: f64 = 0.015;
-/// How much of a found page is drawn from a little further in at its edges, against slivers of the table: a share of each
-/// side, and pixels of the reference.
+/// How much of a page laid flat, and of a crop from one, is drawn from a little further in at its edges, against slivers of
+/// the table or of the page's paper, which corners and crops are never quite without: a share of each side, and pixels of the
+/// flat page.
 const SLIVER: [f64; 2] = [0.001, 1.5];
 
 /// Makes a reference as it comes into the picture.
@@ -234,8 +235,7 @@ pub fn repair(reference: Reference, options: &PageOptions) -> Result<Noted<Repai
     if let Some((quad, found)) = located {
         let (figures, mm) = flatten(&quad, found, options.true_shape, size);
         notes.extend(flat_notes(&figures));
-        let sliver = if found.is_some() { SLIVER } else { [0.0; 2] };
-        luminance = warp::lay_flat(&luminance, &quad, figures.size_px, sliver);
+        luminance = warp::lay_flat(&luminance, &quad, figures.size_px, SLIVER);
         let [w, h] = figures.size_px.map(|side| side as f64);
         pixels_per_inch = mm.map(|mm| [w / mm[0] * MM_PER_INCH, h / mm[1] * MM_PER_INCH]);
         place = Homography::from_rectangle(w, h, &quad);
@@ -258,7 +258,7 @@ pub fn repair(reference: Reference, options: &PageOptions) -> Result<Noted<Repai
     }
     let mut left_out = None;
     if let (Some(rect), Some(_)) = (crop, &flat) {
-        luminance = cut(luminance, rect);
+        luminance = from_further_in(&cut(luminance, rect), SLIVER);
         kept = rect;
     } else if crop.is_none()
         && !options.keep_frame
@@ -416,6 +416,18 @@ fn cut(picture: Raster<f32>, rect: PixelRect) -> Raster<f32> {
         .flat_map(|y| &picture.row(y)[rect.left..rect.left + rect.width])
         .copied();
     Raster::from_vec(rect.width, rect.height, rows.collect())
+}
+
+/// The picture with its edges drawn from further in, by a share of each side and pixels more: a photograph mixes what lies
+/// on either side of a crop.
+fn from_further_in(picture: &Raster<f32>, [share, pixels]: [f64; 2]) -> Raster<f32> {
+    let within = |at: usize, side: usize| {
+        let edge = ((share * side as f64 + pixels).round() as usize).min((side - 1) / 2);
+        at.clamp(edge, side - 1 - edge)
+    };
+    let (w, h) = (picture.width(), picture.height());
+    let rows = (0..h).flat_map(|y| (0..w).map(move |x| picture.at(within(x, w), within(y, h))));
+    Raster::from_vec(w, h, rows.collect())
 }
 
 /// Where the corners of a rectangle of the page lie in the reference.
