@@ -84,27 +84,20 @@ impl Across {
     }
 }
 
-/// The samples that are nearer to the border in the middle than to the other end of the area on either side, by whose each
-/// sample is: the right side's (0), which lies first, the left side's (1) or neither's.
+/// The samples that are nearer to the border than to the other end of the area on either side, by whose each sample is: the
+/// right side's (0), which lies first, the left side's (1) or neither's. The line is smoother than the border, which is
+/// where the owner changes nearest to the line's own place in the middle.
 fn nearer(owners: &[Option<usize>]) -> Range<usize> {
-    let far = owners.len() / 2;
-    // Samples from the middle outwards up to the middle of the side's own, if that ends in sight.
-    let room = |outwards: &mut dyn Iterator<Item = &Option<usize>>, own: usize| {
-        let mut outwards = outwards.peekable();
-        let mut skipped = 0;
-        // The line is smoother than the border, so the other side may come first.
-        while outwards.next_if(|o| **o == Some(1 - own)).is_some() {
-            skipped += 1;
-        }
-        let mut run = 0;
-        while outwards.next_if(|o| **o == Some(own)).is_some() {
-            run += 1;
-        }
-        (run >= LEAST_RUN && outwards.peek().is_some()).then_some(skipped + run / 2)
-    };
-    let right = room(&mut owners[..far].iter().rev(), 0).map_or(0, |room| far - room);
-    let left = room(&mut owners[far + 1..].iter(), 1).map_or(owners.len(), |room| far + 1 + room);
-    right..left
+    let middle = owners.len() / 2;
+    let changes = (1..owners.len()).filter(|&k| owners[k - 1] == Some(0) && owners[k] == Some(1));
+    let Some(border) = changes.min_by_key(|&k| (2 * k).abs_diff(2 * middle + 1)) else { return 0..owners.len() };
+    let right = owners[..border].iter().rev().take_while(|o| **o == Some(0)).count();
+    let left = owners[border..].iter().take_while(|o| **o == Some(1)).count();
+    // An area that does not end in sight, and a jag, bound nothing.
+    let start = if right >= LEAST_RUN && right < border { border - right / 2 } else { 0 };
+    let end =
+        if left >= LEAST_RUN && border + left < owners.len() { border + left / 2 } else { owners.len() };
+    start..end
 }
 
 #[cfg(test)]
@@ -135,10 +128,10 @@ mod tests {
             // The line lies two samples to the left of the border.
             assert_eq!(nearer(&owners(&[(beyond, 2), (RIGHT, 6), (LEFT, 13)])), 5..21);
         }
-        let both = nearer(&owners(&[(LEFT, 4), (RIGHT, 6), (LEFT, 1), (LEFT, 6), (RIGHT, 4)]));
-        assert_eq!(both, 7..14);
+        let both = nearer(&owners(&[(LEFT, 4), (RIGHT, 6), (LEFT, 7), (RIGHT, 4)]));
+        assert_eq!(both, 7..13);
         let across = Across { samples: Vec::new(), sums: [0.0; 4], nearer: both };
-        assert_eq!([5, 7, 13, 14, 16].map(|k| across.beyond_by(k)), [2, 0, 0, 1, 3]);
+        assert_eq!([5, 7, 12, 13, 15].map(|k| across.beyond_by(k)), [2, 0, 0, 1, 3]);
     }
 
     /// A jag of a border is no area.
