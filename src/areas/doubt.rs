@@ -219,8 +219,16 @@ mod tests {
             let uneven: f64 = course / 0.463;
             let found = least(between, 1.0).unwrap_or_else(|| panic!("nothing is seen at {between}"));
             assert!((found - 10.0 * uneven.powi(2)).abs() < 0.2, "{found} L* at {between}");
-            assert_eq!(least(between, 20.4 * uneven.powi(3)), Some(0.0), "much wrong tone is believed at {between}");
-            assert_ne!(least(between, 19.6 * uneven.powi(3)), Some(0.0), "little wrong tone is not at {between}");
+            assert_eq!(
+                least(between, 20.4 * uneven.powi(3)),
+                Some(0.0),
+                "much wrong tone is believed at {between}"
+            );
+            assert_ne!(
+                least(between, 19.6 * uneven.powi(3)),
+                Some(0.0),
+                "little wrong tone is not at {between}"
+            );
         }
     }
 

@@ -90,7 +90,9 @@ impl Across {
 fn nearer(owners: &[Option<usize>]) -> Range<usize> {
     let middle = owners.len() / 2;
     let changes = (1..owners.len()).filter(|&k| owners[k - 1] == Some(0) && owners[k] == Some(1));
-    let Some(border) = changes.min_by_key(|&k| (2 * k).abs_diff(2 * middle + 1)) else { return 0..owners.len() };
+    let Some(border) = changes.min_by_key(|&k| (2 * k).abs_diff(2 * middle + 1)) else {
+        return 0..owners.len();
+    };
     let right = owners[..border].iter().rev().take_while(|o| **o == Some(0)).count();
     let left = owners[border..].iter().take_while(|o| **o == Some(1)).count();
     // An area that does not end in sight, and a jag, bound nothing.
