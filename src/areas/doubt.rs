@@ -9,7 +9,7 @@ const ENERGIES: f64 = 50.0;
 /// A step along a whole border in L* from which it is seen whatever a hand does, where the middle tone lies between both sides.
 const SEEN_STEP_L: f64 = 10.0;
 /// Wrong tone in L*^2 mm of border from which a border is believed whatever its step, of dots and in the middle tone.
-const SEEN_WRONG: f64 = 20.0;
+const SEEN_WRONG: f64 = 10.0;
 /// The tone (L*) at which these two hold.
 const MIDDLE_L: f64 = 50.0;
 /// How far from a border its step is read on either side, in widths of the first mean.
@@ -18,7 +18,7 @@ const STEP_WIDTHS: f64 = 1.5;
 /// have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
 const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
 /// How many times more is doubted of strokes than of dots: they waver together, over longer ways; see DEVELOPERS.md.
-const STROKES_DOUBT: f64 = 2.5;
+const STROKES_DOUBT: f64 = 5.0;
 
 /// What the texture of a tone field makes doubtful.
 #[derive(Clone, Copy, Debug, Default)]
@@ -197,7 +197,7 @@ mod tests {
             tone.evidence.ink_share = share;
             Doubt::of(&tone).drawn()
         };
-        for (share, times) in [(0.2, 0.0), (0.35, 0.25), (0.5, 1.0), (0.6, 1.0), (0.66, 1.75), (0.76, 2.5)] {
+        for (share, times) in [(0.2, 0.0), (0.35, 0.25), (0.5, 1.0), (0.6, 1.0), (0.66, 3.0), (0.76, 5.0)] {
             let found = drawn(share);
             assert!((found - times).abs() < 1e-9, "{found} times for an ink share of {share}");
         }
@@ -220,12 +220,12 @@ mod tests {
             let found = least(between, 1.0).unwrap_or_else(|| panic!("nothing is seen at {between}"));
             assert!((found - 10.0 * uneven.powi(2)).abs() < 0.2, "{found} L* at {between}");
             assert_eq!(
-                least(between, 20.4 * uneven.powi(3)),
+                least(between, 10.2 * uneven.powi(3)),
                 Some(0.0),
                 "much wrong tone is believed at {between}"
             );
             assert_ne!(
-                least(between, 19.6 * uneven.powi(3)),
+                least(between, 9.8 * uneven.powi(3)),
                 Some(0.0),
                 "little wrong tone is not at {between}"
             );
