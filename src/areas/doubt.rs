@@ -6,16 +6,16 @@ use crate::tone::{ToneField, course_of_marks};
 
 /// How many times the energy of its own unevenness a difference needs before it is believed; see DEVELOPERS.md.
 const ENERGIES: f64 = 50.0;
-/// A step along a whole border in L* from which it is seen whatever a hand does, where the middle tone lies between both sides.
+/// A step along a whole border in L* from which it is seen whatever a hand does, about the middle tone.
 const SEEN_STEP_L: f64 = 10.0;
-/// Wrong tone in L*^2 mm of border from which a border is believed whatever its step, of dots and in the middle tone.
+/// Wrong tone in L*^2 mm from which a border is believed whatever its step, of dots and about the middle tone.
 const SEEN_WRONG: f64 = 10.0;
-/// The tone (L*) at which these two hold.
+/// The middle tone (L*).
 const MIDDLE_L: f64 = 50.0;
 /// How far from a border its step is read on either side, in widths of the first mean.
 const STEP_WIDTHS: f64 = 1.5;
-/// Ink share of a reference from which its marks count as drawn, more and more up to the second: printing screens
-/// have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
+/// Ink share of a reference from which its marks count as drawn, by the square of the way to the second: printing
+/// screens have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
 const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
 /// How many times more is doubted of strokes than of dots: they waver together, over longer ways; see DEVELOPERS.md.
 const STROKES_DOUBT: f64 = 5.0;

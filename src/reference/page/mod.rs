@@ -258,7 +258,7 @@ pub fn repair(reference: Reference, options: &PageOptions) -> Result<Noted<Repai
     }
     let mut left_out = None;
     if let (Some(rect), Some(_)) = (crop, &flat) {
-        luminance = from_further_in(&cut(luminance, rect), SLIVER);
+        luminance = warp::from_further_in(&cut(luminance, rect), SLIVER);
         kept = rect;
     } else if crop.is_none()
         && !options.keep_frame
@@ -416,18 +416,6 @@ fn cut(picture: Raster<f32>, rect: PixelRect) -> Raster<f32> {
         .flat_map(|y| &picture.row(y)[rect.left..rect.left + rect.width])
         .copied();
     Raster::from_vec(rect.width, rect.height, rows.collect())
-}
-
-/// The picture with its edges drawn from further in, by a share of each side and pixels more: a photograph mixes what lies
-/// on either side of a crop.
-fn from_further_in(picture: &Raster<f32>, [share, pixels]: [f64; 2]) -> Raster<f32> {
-    let within = |at: usize, side: usize| {
-        let edge = ((share * side as f64 + pixels).round() as usize).min((side - 1) / 2);
-        at.clamp(edge, side - 1 - edge)
-    };
-    let (w, h) = (picture.width(), picture.height());
-    let rows = (0..h).flat_map(|y| (0..w).map(move |x| picture.at(within(x, w), within(y, h))));
-    Raster::from_vec(w, h, rows.collect())
 }
 
 /// Where the corners of a rectangle of the page lie in the reference.

@@ -69,7 +69,7 @@ pub(super) fn lay_flat(
         return flat;
     };
     let within = |at: f64, side: usize| {
-        let edge = (sliver[0] * side as f64 + sliver[1]).min(0.5 * side as f64);
+        let edge = depth(sliver, side).min(0.5 * side as f64);
         at.clamp(edge, side as f64 - edge)
     };
     flat.data_mut().par_chunks_mut(width).enumerate().for_each_init(
@@ -87,6 +87,23 @@ pub(super) fn lay_flat(
         },
     );
     flat
+}
+
+/// How far a sliver reaches in from an end of a side of so many pixels.
+fn depth([share, pixels]: [f64; 2], side: usize) -> f64 {
+    share * side as f64 + pixels
+}
+
+/// The picture with its edges drawn from further in: pixels in the outermost `sliver` (as in [`lay_flat`]) repeat what lies
+/// next to it. A photograph mixes what lies on either side of a crop.
+pub(super) fn from_further_in(picture: &Raster<f32>, sliver: [f64; 2]) -> Raster<f32> {
+    let within = |at: usize, side: usize| {
+        let edge = (depth(sliver, side).round() as usize).min((side - 1) / 2);
+        at.clamp(edge, side - 1 - edge)
+    };
+    let (w, h) = (picture.width(), picture.height());
+    let rows = (0..h).flat_map(|y| (0..w).map(move |x| picture.at(within(x, w), within(y, h))));
+    Raster::from_vec(w, h, rows.collect())
 }
 
 /// Samples along one axis with their shares, which add up to 1.
