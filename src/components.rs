@@ -10,7 +10,6 @@ use crate::raster::Raster;
 #[must_use]
 pub fn components(values: &Raster<u8>) -> (Raster<u32>, usize) {
     let (w, h) = (values.width(), values.height());
-    let v = values.data();
     let mut labels = vec![0_u32; w * h];
     let mut above: Vec<u32> = vec![0];
     fn root(above: &mut [u32], mut i: u32) -> u32 {
@@ -20,25 +19,39 @@ pub fn components(values: &Raster<u8>) -> (Raster<u32>, usize) {
         }
         i
     }
-    for i in 0..w * h {
-        if v[i] == 0 {
-            continue;
+    for y in 0..h {
+        let (before, row) = labels.split_at_mut(y * w);
+        let last = &before[y.saturating_sub(1) * w..];
+        let over = if y > 0 { values.row(y - 1) } else { &[] };
+        let own = values.row(y);
+        let mut left = 0;
+        for x in 0..w {
+            let value = own[x];
+            if value == 0 {
+                left = 0;
+                continue;
+            }
+            if x > 0 && own[x - 1] != value {
+                left = 0;
+            }
+            let up = if over.get(x) == Some(&value) { last[x] } else { 0 };
+            left = match (left, up) {
+                (0, 0) => {
+                    above.push(above.len() as u32);
+                    above.len() as u32 - 1
+                }
+                (l, 0) => l,
+                (0, u) => u,
+                // Most often both have been joined before.
+                (l, u) if l == u => l,
+                (l, u) => {
+                    let (a, b) = (root(&mut above, l), root(&mut above, u));
+                    above[a.max(b) as usize] = a.min(b);
+                    a.min(b)
+                }
+            };
+            row[x] = left;
         }
-        let left = if i % w > 0 && v[i - 1] == v[i] { labels[i - 1] } else { 0 };
-        let up = if i >= w && v[i - w] == v[i] { labels[i - w] } else { 0 };
-        labels[i] = match (left, up) {
-            (0, 0) => {
-                above.push(above.len() as u32);
-                above.len() as u32 - 1
-            }
-            (l, 0) => l,
-            (0, u) => u,
-            (l, u) => {
-                let (a, b) = (root(&mut above, l), root(&mut above, u));
-                above[a.max(b) as usize] = a.min(b);
-                a.min(b)
-            }
-        };
     }
     let mut number = vec![0_u32; above.len()];
     let mut count = 0;

@@ -37,35 +37,43 @@ pub fn squared_distance_within(target: &Raster<bool>, reach_px: usize) -> Raster
     if reach_px > BY_ROWS_PX {
         return squared_distance_to(target).map(near);
     }
-    let mut across = Raster::new(w, h, f32::INFINITY);
-    let square = |apart: usize| if apart <= reach_px { (apart * apart) as f32 } else { f32::INFINITY };
+    // In small whole numbers, of which twice as many go into a vector register.
+    let beyond = reach_px as i16 + 1;
+    let mut across = Raster::new(w, h, FAR_OFF);
     across.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
-        let mut last = None;
-        for (x, (o, &is_target)) in out.iter_mut().zip(target.row(y)).enumerate() {
-            last = if is_target { Some(x) } else { last };
-            *o = last.map_or(f32::INFINITY, |l| square(x - l));
+        let mut apart = beyond;
+        for (o, &is_target) in out.iter_mut().zip(target.row(y)) {
+            apart = if is_target { 0 } else { (apart + 1).min(beyond) };
+            *o = apart;
         }
-        let mut next = None;
-        for (x, (o, &is_target)) in out.iter_mut().zip(target.row(y)).enumerate().rev() {
-            next = if is_target { Some(x) } else { next };
-            *o = o.min(next.map_or(f32::INFINITY, |n| square(n - x)));
+        apart = beyond;
+        for (o, &is_target) in out.iter_mut().zip(target.row(y)).rev() {
+            apart = if is_target { 0 } else { (apart + 1).min(beyond) };
+            *o = apart.min(*o);
         }
+        out.iter_mut().for_each(|o| *o = if *o == beyond { FAR_OFF } else { *o * *o });
     });
-    let mut nearest = across.clone();
-    nearest.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each(|(y, out)| {
-        for d in 1..=reach_px {
-            let lift = (d * d) as f32;
-            for from in [y.checked_sub(d), Some(y + d).filter(|&below| below < h)].into_iter().flatten() {
-                for (o, &a) in out.iter_mut().zip(across.row(from)) {
-                    let by = a + lift;
-                    *o = if by < *o { by } else { *o };
+    let mut nearest = Raster::new(w, h, f32::INFINITY);
+    nearest.data_mut().par_chunks_mut(w.max(1)).enumerate().for_each_init(
+        || vec![0_i16; w],
+        |least, (y, out)| {
+            least.copy_from_slice(across.row(y));
+            for d in 1..=reach_px {
+                let lift = (d * d) as i16;
+                for from in [y.checked_sub(d), Some(y + d).filter(|&below| below < h)].into_iter().flatten() {
+                    for (o, &a) in least.iter_mut().zip(across.row(from)) {
+                        *o = (*o).min(a + lift);
+                    }
                 }
             }
-        }
-        out.iter_mut().for_each(|o| *o = near(*o));
-    });
+            out.iter_mut().zip(least).for_each(|(o, &mut d)| *o = near(f32::from(d)));
+        },
+    );
     nearest
 }
+
+/// More than any squared distance within [`BY_ROWS_PX`], also when one is added to it.
+const FAR_OFF: i16 = i16::MAX / 2;
 
 /// Least of |x - c|^2 + lift(c) over all pixels c, for each pixel x, in square pixels; a lift of infinity leaves a
 /// pixel out. With the lift of minus a squared radius the result is at most 0 inside the union of those discs.

@@ -105,26 +105,47 @@ pub fn extreme_square<T: Copy + Send + Sync>(
     if w == 0 || h == 0 {
         return input.clone();
     }
+    // Runs twice as long from each place come of two runs; two that overlap make the last length. Beyond the border its own
+    // sample goes on, which is in each of the squares that reach there.
+    let (wide, high) = (2 * radius.min(w - 1) + 1, 2 * radius.min(h - 1) + 1);
     let mut across = input.clone();
     across.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
         let row = input.row(y);
-        for d in 1..=radius.min(w - 1) {
-            for (o, &v) in out[..w - d].iter_mut().zip(&row[d..]) {
-                *o = pick(*o, v);
+        let mut runs: Vec<T> =
+            (0..w + wide - 1).map(|i| row[i.saturating_sub(wide / 2).min(w - 1)]).collect();
+        let mut length = 1;
+        while 2 * length <= wide {
+            for i in 0..runs.len() - length {
+                runs[i] = pick(runs[i], runs[i + length]);
             }
-            for (o, &v) in out[d..].iter_mut().zip(&row[..w - d]) {
-                *o = pick(*o, v);
-            }
+            length *= 2;
+        }
+        for ((o, &a), &b) in out.iter_mut().zip(&runs).zip(&runs[wide - length..]) {
+            *o = pick(a, b);
         }
     });
-    let mut down = across.clone();
-    down.data_mut().par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-        for yy in y.saturating_sub(radius)..(y + radius + 1).min(h) {
-            for (o, &v) in out.iter_mut().zip(across.row(yy)) {
-                *o = pick(*o, v);
-            }
-        }
-    });
+    let picked = |out: &mut [T], a: &[T], b: &[T]| {
+        out.iter_mut().zip(a).zip(b).for_each(|((o, &a), &b)| *o = pick(a, b));
+    };
+    let mut runs: Vec<T> =
+        (0..h + high - 1).flat_map(|i| across.row(i.saturating_sub(high / 2).min(h - 1))).copied().collect();
+    let mut length = 1;
+    while 2 * length <= high {
+        let mut longer = runs.clone();
+        let (from, later) = (&runs[..runs.len() - length * w], &runs[length * w..]);
+        longer
+            .par_chunks_mut(w)
+            .zip(from.par_chunks(w).zip(later.par_chunks(w)))
+            .for_each(|(out, (a, b))| picked(out, a, b));
+        runs = longer;
+        length *= 2;
+    }
+    let later = &runs[(high - length) * w..];
+    let mut down = across;
+    down.data_mut()
+        .par_chunks_mut(w)
+        .zip(runs.par_chunks(w).zip(later.par_chunks(w)))
+        .for_each(|(out, (a, b))| picked(out, a, b));
     down
 }
 
@@ -142,4 +163,29 @@ pub fn gradient(field: &Raster<f32>) -> Raster<f32> {
         }
     });
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The largest and the smallest sample of each square by definition, also of squares wider than the grid.
+        #[test]
+        fn extremes_of_squares_are_those_of_their_samples(
+            w in 1_usize..14, h in 1_usize..14, radius in 0_usize..9,
+            cells in proptest::collection::vec(0_u8..50, 196),
+        ) {
+            let grid = Raster::from_vec(w, h, cells[..w * h].to_vec());
+            let (most, least) = (extreme_square(&grid, radius, u8::max), extreme_square(&grid, radius, u8::min));
+            for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+                let near = |i: usize, n: usize| i.saturating_sub(radius)..(i + radius + 1).min(n);
+                let square: Vec<u8> =
+                    near(y, h).flat_map(|y| grid.row(y)[near(x, w)].iter().copied()).collect();
+                prop_assert_eq!(Some(most.at(x, y)), square.iter().copied().max());
+                prop_assert_eq!(Some(least.at(x, y)), square.iter().copied().min());
+            }
+        }
+    }
 }

@@ -116,6 +116,9 @@ impl Seen<'_> {
     fn rule(&self, from: f64, to: f64) -> Option<Rule> {
         let (along, deep) = self.size();
         let runs = self.thin_runs(from, to);
+        let starts: Vec<usize> = (0..=along).map(|k| runs.partition_point(|r| r.0 < k)).collect();
+        let by_place: Vec<&[(usize, usize, usize)]> =
+            starts.windows(2).map(|ends| &runs[ends[0]..ends[1]]).collect();
         let mut found: Option<Rule> = None;
         let votes_of = |step: i32| -> Vec<(u32, i32, usize)> {
             let slope = f64::from(step) / f64::from(SLOPES) * MOST_SLOPE;
@@ -139,7 +142,7 @@ impl Seen<'_> {
         for (_, step, offset) in votes {
             let slope = f64::from(step) / f64::from(SLOPES) * MOST_SLOPE;
             let depth = offset as f64 - slope * along as f64 / 2.0;
-            if let Some(rule) = self.judged(&runs, depth, slope) {
+            if let Some(rule) = self.judged(&by_place, depth, slope) {
                 let outer = |r: &Rule| r.depth + r.slope * along as f64 / 2.0;
                 if found.as_ref().is_none_or(|f| outer(&rule) < outer(f) - 1.0) {
                     found = Some(rule);
@@ -149,15 +152,19 @@ impl Seen<'_> {
         found
     }
 
-    /// Whether there is a rule along a line: long, unbroken, even in width, with paper outside.
-    fn judged(&self, runs: &[(usize, usize, usize)], depth: f64, slope: f64) -> Option<Rule> {
+    /// Whether there is a rule along a line: long, unbroken, even in width, with paper outside. Runs are given by place, by depth
+    /// at each.
+    fn judged(&self, by_place: &[&[(usize, usize, usize)]], depth: f64, slope: f64) -> Option<Rule> {
         let (along, deep) = self.size();
         let longer = along.max(deep) as f64;
         let near = |depth: f64, slope: f64, reach: f64| -> Vec<(usize, usize, usize)> {
-            runs.iter()
-                .filter(|&&(k, d, _)| (d as f64 - depth - slope * k as f64).abs() <= reach)
-                .copied()
-                .collect()
+            let off = |&(k, d, _): &(usize, usize, usize)| d as f64 - depth - slope * k as f64;
+            let mut on = Vec::new();
+            for runs in by_place {
+                let from = runs.partition_point(|r| off(r) < -reach);
+                on.extend(runs[from..].iter().take_while(|r| off(r) <= reach));
+            }
+            on
         };
         // Placed anew by least squares through what lies near, twice.
         let (mut depth, mut slope) = (depth, slope);
