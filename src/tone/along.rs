@@ -66,7 +66,8 @@ pub(super) fn along_the_tone(kept: &Kept, px_per_mm: f64, width_mm: f64, strokes
     };
     let added = |tone: &Raster<f32>, change: &Raster<f32>| {
         let change = resample(change, tone.width(), tone.height());
-        let data = tone.data().iter().zip(change.data()).map(|(l, c)| (l + c).clamp(0.0, 100.0)).collect();
+        let pixels = tone.data().par_iter().zip(change.data()).with_min_len(1 << 14);
+        let data = pixels.map(|(l, c)| (l + c).clamp(0.0, 100.0)).collect();
         Raster::from_vec(tone.width(), tone.height(), data)
     };
 
@@ -173,19 +174,21 @@ struct Lines {
 impl Lines {
     /// What the means along the lines change, in L*.
     fn change(&self, light: &Raster<f32>) -> Raster<f32> {
+        let steps = (REACH * self.reach).ceil() as usize;
+        let weights: Vec<f32> = (1..=steps).map(|k| (-0.5 * (k as f32 / self.reach).powi(2)).exp()).collect();
         let mut change = Raster::new(light.width(), light.height(), 0.0_f32);
         change.data_mut().par_chunks_mut(light.width()).enumerate().for_each(|(y, row)| {
             for (x, change) in row.iter_mut().enumerate() {
                 if self.room.at(x, y) > 0.0 {
-                    *change = lightness_f32(self.mean(light, x, y)) - lightness_f32(light.at(x, y));
+                    *change = lightness_f32(self.mean(light, &weights, x, y)) - lightness_f32(light.at(x, y));
                 }
             }
         });
         change
     }
 
-    /// The mean of `light` along the line through a pixel.
-    fn mean(&self, light: &Raster<f32>, x: usize, y: usize) -> f32 {
+    /// The mean of `light` along the line through a pixel, with the weights of the steps from it.
+    fn mean(&self, light: &Raster<f32>, steps: &[f32], x: usize, y: usize) -> f32 {
         let (mut sum, mut weights) = (light.at(x, y), 1.0_f32);
         let (w, h) = (light.width() as f32, light.height() as f32);
         let way = |at: [f32; 2], before: [f32; 2]| {
@@ -196,7 +199,7 @@ impl Lines {
         let Some(first) = way(start, [1.0, 0.0]) else { return sum };
         for mut going in [first, [-first[0], -first[1]]] {
             let mut at = start;
-            for k in 1..=(REACH * self.reach).ceil() as usize {
+            for weight in steps {
                 // The direction half a step on: the second-order Runge-Kutta method.
                 let Some(on) = way([0, 1].map(|i| at[i] + 0.5 * self.step * going[i]), going) else { break };
                 going = on;
@@ -205,7 +208,6 @@ impl Lines {
                 if !inside || self.room.at((at[0] + 0.5) as usize, (at[1] + 0.5) as usize) <= 0.0 {
                     break;
                 }
-                let weight = (-0.5 * (k as f32 / self.reach).powi(2)).exp();
                 sum += weight * between_pixels(light, at);
                 weights += weight;
             }

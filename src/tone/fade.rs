@@ -16,7 +16,7 @@ use crate::distance::squared_distance_within;
 use crate::raster::{Raster, gradient};
 
 /// Widest plain mean that the field fades to, in mm.
-const WIDEST_MM: f64 = 1.6;
+pub(crate) const WIDEST_MM: f64 = 1.6;
 /// Distance to a hard edge at which the first plain mean takes over, in first widths.
 const FAR: f32 = 1.5;
 /// A wider mean has its whole say up to this many times what half of the places of like tone differ by from the mean

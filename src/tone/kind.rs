@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::gauss::gaussian;
+use super::gauss::{HALVING_BLURS, gaussian, halved};
 use super::pitch::PitchMap;
 use crate::colour::lightness_f32;
 use crate::raster::Raster;
@@ -79,9 +79,11 @@ pub(super) fn judge(
     px_per_mm: f64,
     pitches: &PitchMap,
 ) -> (ReferenceKind, KindEvidence) {
-    let sigma = (SURROUNDINGS_MM * px_per_mm) as f32;
+    // So wide a mean changes little from pixel to pixel: half of them each way do.
+    let sigma = ((SURROUNDINGS_MM * px_per_mm).powi(2) - HALVING_BLURS).max(0.0).sqrt() / 2.0;
+    let surroundings = |of: &Raster<f32>| gaussian(&halved(of), sigma as f32);
     let (mean, square) =
-        rayon::join(|| gaussian(reflectance, sigma), || gaussian(&reflectance.map(|v| v * v), sigma));
+        rayon::join(|| surroundings(reflectance), || surroundings(&reflectance.map(|v| v * v)));
     let mut shares: Vec<f32> = mean
         .data()
         .par_iter()

@@ -14,6 +14,7 @@ mod pitch;
 mod scale;
 mod texture;
 
+use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::colour::{lightness, lightness_f32, reflectance};
@@ -22,6 +23,7 @@ use crate::raster::Raster;
 use crate::reference::resample;
 
 pub use edge_mean::{joint_mean, rolling_mean};
+pub(crate) use fade::WIDEST_MM;
 pub use gauss::gaussian;
 pub use kind::{KindEvidence, ReferenceKind};
 pub use pitch::{PitchMap, PitchRegion, TilePitch};
@@ -353,10 +355,18 @@ const HEAP_REACH_L: f64 = 12.0;
 
 /// L* of ink and paper: the half percent of the darkest and one percent of the lightest pixels left out.
 fn robust_range(input: &Raster<f32>, notes: &mut Vec<String>) -> [f64; 2] {
-    let mut bins = vec![0_u64; 4096];
-    for &v in input.data() {
-        bins[((lightness_f32(v) / 100.0 * 4096.0) as usize).min(4095)] += 1;
-    }
+    let counted = input.data().par_chunks(1 << 16).map(|chunk| {
+        let mut bins = vec![0_u64; 4096];
+        for &v in chunk {
+            bins[((lightness_f32(v) / 100.0 * 4096.0) as usize).min(4095)] += 1;
+        }
+        bins
+    });
+    let added = |mut bins: Vec<u64>, more: Vec<u64>| {
+        bins.iter_mut().zip(more).for_each(|(n, more)| *n += more);
+        bins
+    };
+    let bins = counted.reduce(|| vec![0; 4096], added);
     let total = input.data().len() as f64;
     let at = |share: f64| {
         let mut sum = 0;

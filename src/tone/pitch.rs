@@ -9,7 +9,7 @@
 //! both come out as none.
 
 use rayon::prelude::*;
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
 use crate::raster::Raster;
 
@@ -103,23 +103,11 @@ impl PitchMap {
                 let rows = || (y0..y0 + n).map(|y| &reflectance.row(y)[x0..x0 + n]);
                 let sum: f64 = rows().flatten().map(|&v| f64::from(v)).sum();
                 let mean = (sum / (n * n) as f64) as f32;
-                let mut cells: Vec<Complex<f32>> = Vec::with_capacity(n * n);
-                for (row, wy) in rows().zip(&window) {
-                    cells.extend(
-                        row.iter().zip(&window).map(|(v, wx)| Complex::new((v - mean) * wx * wy, 0.0)),
-                    );
-                }
-                for row in cells.chunks_mut(n) {
-                    fft.process(row);
-                }
-                let mut turned: Vec<Complex<f32>> = (0..n * n).map(|i| cells[i % n * n + i / n]).collect();
-                for column in turned.chunks_mut(n) {
-                    fft.process(column);
-                }
-                // Freed from the transform's n^4 and the window (3/8 in each direction).
-                let scale = 1.0 / ((n as f64).powi(4) * 0.375 * 0.375);
-                let power = turned.iter().map(|c| f64::from(c.norm_sqr()) * scale).collect();
-                Spectrum::new(n, power).pitch(n as f64 / px_per_mm)
+                let cells: Vec<f32> = rows()
+                    .zip(&window)
+                    .flat_map(|(row, wy)| row.iter().zip(&window).map(move |(v, wx)| (v - mean) * wx * wy))
+                    .collect();
+                Spectrum::new(n, power(&cells, n, &*fft)).pitch(n as f64 / px_per_mm)
             })
             .collect();
         Self { across: xs.len(), down: ys.len(), tiles }
@@ -180,28 +168,66 @@ impl PitchMap {
             return Vec::new();
         }
         pitches.sort_by(f64::total_cmp);
-        let mut groups: Vec<Vec<f64>> = pitches.into_iter().map(|p| vec![p]).collect();
-        let mean = |g: &Vec<f64>| g.iter().map(|p| p.ln()).sum::<f64>() / g.len() as f64;
+        // Each group with the sum of its logarithms.
+        let mut groups: Vec<(Vec<f64>, f64)> = pitches.into_iter().map(|p| (vec![p], p.ln())).collect();
+        let mean = |(group, sum): &(Vec<f64>, f64)| sum / group.len() as f64;
         while groups.len() > 1 {
             let cost = |i: usize| {
                 let (a, b) = (&groups[i], &groups[i + 1]);
-                let (na, nb) = (a.len() as f64, b.len() as f64);
+                let (na, nb) = (a.0.len() as f64, b.0.len() as f64);
                 (mean(b) - mean(a)).powi(2) * na * nb / (na + nb)
             };
             let open = (0..groups.len() - 1).filter(|&i| mean(&groups[i + 1]) - mean(&groups[i]) < apart);
             let Some(i) = open.min_by(|&a, &b| cost(a).total_cmp(&cost(b))) else { break };
-            let next = groups.remove(i + 1);
-            groups[i].extend(next);
+            let (next, sum) = groups.remove(i + 1);
+            groups[i].0.extend(next);
+            groups[i].1 += sum;
         }
         let tiles = self.tiles.len() as f64;
         let mut regions: Vec<PitchRegion> = groups
             .into_iter()
-            .map(|g| PitchRegion { share: g.len() as f64 / tiles, pitch_mm: median(g) })
+            .map(|(g, _)| PitchRegion { share: g.len() as f64 / tiles, pitch_mm: median(g) })
             .filter(|r| r.share >= LEAST_SHARE)
             .collect();
         regions.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.pitch_mm.total_cmp(&b.pitch_mm)));
         regions
     }
+}
+
+/// Power by cycles across times `n` and cycles down, of n x n real cells in Hann's window; `fft` is of n samples.
+fn power(cells: &[f32], n: usize, fft: &dyn Fft<f32>) -> Vec<f64> {
+    // Half of the columns: the others are their mirror images, because the cells are real.
+    let half = n / 2 + 1;
+    // For the same reason two rows go through one transform, as real and imaginary part.
+    let mut pairs: Vec<Complex<f32>> = Vec::with_capacity(n * n.div_ceil(2));
+    for rows in cells.chunks(2 * n) {
+        let (first, second) = rows.split_at(n);
+        let second = second.iter().copied().chain(std::iter::repeat(0.0));
+        pairs.extend(first.iter().zip(second).map(|(&re, im)| Complex::new(re, im)));
+    }
+    fft.process(&mut pairs);
+    let mut columns = vec![Complex::new(0.0_f32, 0.0); half * n];
+    for (pair, both) in pairs.chunks(n).enumerate() {
+        for k in 0..half {
+            let (z, mirrored) = (both[k], both[if k == 0 { 0 } else { n - k }].conj());
+            columns[k * n + 2 * pair] = (z + mirrored) * 0.5;
+            if 2 * pair + 1 < n {
+                columns[k * n + 2 * pair + 1] = (z - mirrored) * Complex::new(0.0, -0.5);
+            }
+        }
+    }
+    fft.process(&mut columns);
+    // Freed from the transform's n^4 and the window (3/8 in each direction).
+    let scale = 1.0 / ((n as f64).powi(4) * 0.375 * 0.375);
+    let mut power = vec![0.0; n * n];
+    for (k, column) in columns.chunks(n).enumerate() {
+        for (f, c) in column.iter().enumerate() {
+            let p = f64::from(c.norm_sqr()) * scale;
+            power[k * n + f] = p;
+            power[(n - k) % n * n + (n - f) % n] = p;
+        }
+    }
+    power
 }
 
 /// Median of at least one number.
@@ -234,19 +260,25 @@ impl Peak {
 
 impl Spectrum {
     fn new(n: usize, power: Vec<f64>) -> Self {
-        let three = |of: &[f64], step: usize, i: usize, along: usize| {
-            let back = if along == 0 { i + (n - 1) * step } else { i - step };
-            let on = if along == n - 1 { i - (n - 1) * step } else { i + step };
-            of[back] + of[i] + of[on]
-        };
-        let down: Vec<f64> = (0..n * n).map(|i| three(&power, 1, i, i % n)).collect();
-        let boxes = (0..n * n).map(|i| three(&down, n, i, i / n)).collect();
+        let mut down = Vec::with_capacity(n * n);
+        for column in power.chunks(n) {
+            down.push(column[n - 1] + column[0] + column[1]);
+            down.extend(column.windows(3).map(|three| three[0] + three[1] + three[2]));
+            down.push(column[n - 2] + column[n - 1] + column[0]);
+        }
+        let column = |x: usize| &down[x % n * n..][..n];
+        let mut boxes = Vec::with_capacity(n * n);
+        for x in 0..n {
+            let sums = column(x + n - 1).iter().zip(column(x)).zip(column(x + 1));
+            boxes.extend(sums.map(|((back, own), on)| back + own + on));
+        }
         Self { n, power, boxes }
     }
 
     fn index(&self, fx: isize, fy: isize) -> usize {
-        let n = self.n as isize;
-        (fx.rem_euclid(n) * n + fy.rem_euclid(n)) as usize
+        // Places lie less than a turn off either way.
+        let round = |f: isize| if f < 0 { f + self.n as isize } else { f } as usize;
+        round(fx) * self.n + round(fy)
     }
 
     /// Power about a place between the samples.
@@ -302,7 +334,7 @@ impl Spectrum {
         let mut rings: Vec<Vec<f64>> = vec![Vec::new(); reach as usize + 2];
         for fx in 0..=reach {
             for fy in -reach..=reach {
-                let r = (fx as f64).hypot(fy as f64).round() as usize;
+                let r = ((fx * fx + fy * fy) as f64).sqrt().round() as usize;
                 if r < rings.len() {
                     rings[r].push(self.boxes[self.index(fx, fy)]);
                 }
@@ -328,7 +360,7 @@ impl Spectrum {
         let mut peaks = Vec::new();
         for fx in 0..=reach {
             for fy in -reach..=reach {
-                let radius = (fx as f64).hypot(fy as f64);
+                let radius = ((fx * fx + fy * fy) as f64).sqrt();
                 if radius < lowest || radius > highest || (fx == 0 && fy < 0) {
                     continue;
                 }
@@ -352,5 +384,32 @@ impl Spectrum {
             }
         }
         peaks
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Powers are those of the Fourier transform by its definition, of even and of odd sizes.
+        #[test]
+        fn powers_are_those_of_the_definition(n in 3_usize..9, cells in proptest::collection::vec(-1.0_f32..1.0, 64)) {
+            let cells = &cells[..n * n];
+            let got = power(cells, n, &*FftPlanner::new().plan_fft_forward(n));
+            let scale = (n as f64).powi(4) * 0.375 * 0.375;
+            for (fx, fy) in (0..n).flat_map(|fx| (0..n).map(move |fy| (fx, fy))) {
+                let (mut re, mut im) = (0.0, 0.0);
+                for (i, &v) in cells.iter().enumerate() {
+                    let turn = std::f64::consts::TAU * ((i % n * fx + i / n * fy) % n) as f64 / n as f64;
+                    re += f64::from(v) * turn.cos();
+                    im -= f64::from(v) * turn.sin();
+                }
+                let want = (re * re + im * im) / scale;
+                let found = got[fx * n + fy];
+                prop_assert!((found - want).abs() < 1e-5 * (1.0 + want), "({fx}, {fy}): {found} for {want}");
+            }
+        }
     }
 }

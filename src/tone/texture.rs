@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::gauss::gaussian;
+use super::gauss::{HALVING_BLURS, gaussian, halved};
 use crate::colour::{lightness_f32, reflectance};
 use crate::raster::Raster;
 
@@ -30,6 +30,9 @@ impl Unevenness {
     }
 }
 
+/// Of tiles of twice so many rows every second row is enough.
+const ENOUGH_ROWS: usize = 10;
+
 /// Unevenness of `fine` (L* of a mean over some width) against `coarse` (twice as wide).
 pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f64) -> Unevenness {
     let (w, h) = (fine.width(), fine.height());
@@ -40,7 +43,7 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
         .map(|t| {
             let (x0, y0) = (t % across * tile, t / across * tile);
             let mut d = Vec::with_capacity(tile * tile);
-            for y in y0..(y0 + tile).min(h) {
+            for y in (y0..(y0 + tile).min(h)).step_by(if tile >= 2 * ENOUGH_ROWS { 2 } else { 1 }) {
                 let across = x0..(x0 + tile).min(w);
                 let pairs = fine.row(y)[across.clone()].iter().zip(&coarse.row(y)[across]);
                 d.extend(pairs.map(|(a, b)| (a - b).abs()));
@@ -52,20 +55,51 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
     Unevenness { tiles }
 }
 
+/// Means at least so many pixels wide are compared on a grid of half the size, and so on: there they still change little from
+/// pixel to pixel.
+const HALVE_FROM_PX: f64 = 1.8;
+/// Smaller grids, of so many pixels to a tile's side, would tell little by a tile's median.
+const LEAST_TILE_PX: f64 = 7.0;
+
 /// Unevenness of the reflectance at each of [`WIDTHS_MM`].
 ///
-/// The mean twice as wide is the one an octave on in the same list, so each is made once.
+/// The mean twice as wide is the one an octave on in the same list, so each is made once on each grid that needs it.
 pub(super) fn unevenness_by_width(reflectance: &Raster<f32>, px_per_mm: f64) -> Vec<Unevenness> {
-    let mean = |mm: f64| gaussian(reflectance, (mm * px_per_mm) as f32).map(lightness_f32);
     let beyond = WIDTHS_MM[WIDTHS_MM.len() - PER_OCTAVE..].iter().map(|mm| 2.0 * mm);
     let widths: Vec<f64> = WIDTHS_MM.iter().copied().chain(beyond).collect();
-    let means: Vec<Raster<f32>> = widths.into_par_iter().map(mean).collect();
+    let mut grids = vec![(reflectance.clone(), px_per_mm)];
+    while let Some((grid, px)) = grids.last()
+        && WIDTHS_MM[WIDTHS_MM.len() - 1] * px >= HALVE_FROM_PX
+        && UNEVEN_TILE_MM * px >= 2.0 * LEAST_TILE_PX
+        && grid.width().min(grid.height()) >= 8
+    {
+        grids.push((halved(grid), px / 2.0));
+    }
+    // The smallest grid on which a mean is wide enough, the first for single pixels.
+    let grid_of =
+        |i: usize| (1..grids.len()).rev().find(|&g| widths[i] * grids[g - 1].1 >= HALVE_FROM_PX).unwrap_or(0);
+    let mut needed: Vec<(usize, usize)> =
+        (0..WIDTHS_MM.len()).flat_map(|i| [(grid_of(i), i), (grid_of(i), i + PER_OCTAVE)]).collect();
+    needed.sort_unstable();
+    needed.dedup();
+    let mean = |&(g, i): &(usize, usize)| {
+        let (grid, px) = &grids[g];
+        // What the halvings have blurred already, the last one first, in squared pixels of this grid.
+        let blurred = (1..=g).map(|k| HALVING_BLURS / 4_f64.powi(k as i32)).sum::<f64>();
+        let sigma = ((widths[i] * px).powi(2) - blurred).max(0.0).sqrt();
+        gaussian(grid, sigma as f32).map(lightness_f32)
+    };
+    let means: Vec<Raster<f32>> = needed.par_iter().map(mean).collect();
+    let mean_of =
+        |of: (usize, usize)| &means[needed.binary_search(&of).expect("each that is asked for was made")];
     (0..WIDTHS_MM.len())
         .into_par_iter()
         .map(|i| {
+            let g = grid_of(i);
             // Single pixels are compared with a mean over two of them.
             let single = (i == 0).then(|| gaussian(reflectance, 2.0).map(lightness_f32));
-            unevenness(&means[i], single.as_ref().unwrap_or(&means[i + PER_OCTAVE]), px_per_mm)
+            let coarse = single.as_ref().unwrap_or_else(|| mean_of((g, i + PER_OCTAVE)));
+            unevenness(mean_of((g, i)), coarse, grids[g].1)
         })
         .collect()
 }
@@ -405,6 +439,27 @@ mod tests {
                 let share = shapes.at(l) / flat.at(50.0);
                 assert!((0.4..2.2).contains(&share), "about L* {l}, {hard_mm} mm: {share:.2} of flat ground");
             }
+        }
+    }
+
+    /// Chance of standard deviation s on each pixel is left, in the difference of means w and 2 w pixels wide, with
+    /// s / w sqrt((1 + 1/4 - 4/5) / 4 pi) (means of Gaussians in closed form): on every grid alike.
+    #[test]
+    fn chance_is_as_uneven_on_every_grid() {
+        let mut even = crate::tone::fade::tests::even_numbers();
+        // A sum of twelve even numbers has the variance 1.
+        let mut chance = || (0..12).map(|_| even()).sum::<f64>() - 6.0;
+        let (side, sd) = (600, 0.02);
+        let light =
+            Raster::from_vec(side, side, (0..side * side).map(|_| (0.4 + sd * chance()) as f32).collect());
+        let by_width = unevenness_by_width(&light, 8.0);
+        let to_lightness = (lightness_f32(0.41) - lightness_f32(0.39)) / 0.02;
+        let seen: Vec<(f64, f64)> =
+            WIDTHS_MM.iter().zip(&by_width).map(|(w, u)| (*w, u.quantile(0.5))).collect();
+        for (width, found) in seen.into_iter().filter(|(w, _)| *w > 0.1) {
+            let closed = sd / (8.0 * width) * (0.45 / (4.0 * std::f64::consts::PI)).sqrt();
+            let want = closed * f64::from(to_lightness);
+            assert!((found / want - 1.0).abs() < 0.1, "{width} mm: {found} L* for {want}");
         }
     }
 }
