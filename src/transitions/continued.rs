@@ -13,6 +13,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::place::{Ground, Side, sample};
+use crate::raster::Raster;
 
 /// Bins of directions over half a turn.
 const BINS: usize = 36;
@@ -20,8 +21,6 @@ const BINS: usize = 36;
 const DIRECTIONS_MM: f64 = 2.0;
 /// ... asked for at every so manieth point.
 const ASKED_EVERY: usize = 4;
-/// A slope is read over so many pixels to each side.
-const SLOPE_PX: f64 = 0.8;
 /// Most directions of a side, and the least height of a peak, as a share of the highest and of the mean of all bins.
 const MOST_WAYS: usize = 3;
 const PEAK: f64 = 0.3;
@@ -38,7 +37,7 @@ const TAP_MM: f64 = 0.25;
 /// ... the first so many guards deep from the place, or what is told inside would be told by itself.
 const OWN_GUARDS: f64 = 0.7;
 /// How well the marks are foretold is asked over so many mm along the border.
-const ASKED_MM: f64 = 2.0;
+pub(super) const ASKED_MM: f64 = 2.0;
 /// Share of the marks' variance that has to be foretold for strokes to have a say, and from which they have it whole.
 const FORETOLD: [f64; 2] = [0.15, 0.4];
 /// Least variance of marks, and least share of it that is believed to be left.
@@ -76,6 +75,8 @@ pub(super) struct Places<'a> {
     pub(super) reach: usize,
     /// Pixels from the base within which a place may belong to either side.
     pub(super) guard: f64,
+    /// Which points are asked about.
+    pub(super) asked: &'a [bool],
 }
 
 impl Places<'_> {
@@ -95,8 +96,8 @@ impl Places<'_> {
     }
 }
 
-/// What both sides are expected to have at the places across each point within reach, where both are seen. `marks` are by point and
-/// step, `tones` those of the right and left side.
+/// What both sides are expected to have at the places across each point within reach, where it is asked and both are seen. `marks` are
+/// by point and step, `tones` those of the right and left side.
 pub(super) fn expected(
     ground: &Ground<'_>,
     places: &Places<'_>,
@@ -110,6 +111,9 @@ pub(super) fn expected(
         .into_par_iter()
         .with_min_len(32)
         .map(|i| {
+            if !places.asked[i] {
+                return Vec::new();
+            }
             let mut out = vec![tones[i].map(|t| t.unwrap_or(f64::NAN)); 2 * places.far + 1];
             for side in 0..2 {
                 let (Some(tone), ways) = (tones[i][side], &ways[i / ASKED_EVERY][side]) else { continue };
@@ -143,6 +147,9 @@ pub(super) fn expected(
     sums.iter()
         .zip(&foretold)
         .map(|(sums, foretold)| {
+            if foretold.is_empty() {
+                return None;
+            }
             let (right, left) = (Fit::of(&sums[..6])?, Fit::of(&sums[6..])?);
             let by_side = foretold[range.clone()].iter().map(|x| [right.at(x[0]), left.at(x[1])]).collect();
             let variance = 0.5 * (right.variance + left.variance);
@@ -185,7 +192,8 @@ impl Fit {
     }
 }
 
-/// Carries the marks deep in one side on along its strokes, to each place across a point that lies in the side or within reach.
+/// Carries the marks deep in one side on along its strokes, to each place across a point that lies in the side or within reach:
+/// to every second one, for they are means over more than a step, the others lie between.
 fn carry_on(
     ground: &Ground<'_>,
     places: &Places<'_>,
@@ -204,10 +212,10 @@ fn carry_on(
         .filter(|(_, sine)| sine.abs() >= LEAST_SINE)
         .map(|(way, sine)| (way * sine.signum(), sine.abs()))
         .collect();
-    for (k, out) in out.iter_mut().enumerate() {
+    for k in (0..out.len()).step_by(2) {
         let (off, q) = places.at(i, k);
         let depth = sign * off;
-        if depth < -(places.reach as f64) * places.step_px {
+        if depth < -(places.reach as f64 + 1.0) * places.step_px {
             continue;
         }
         let mut shows = tone;
@@ -229,7 +237,10 @@ fn carry_on(
                 shows *= sum / count as f64 / tone.max(LEAST_TONE);
             }
         }
-        out[side] = shows.min(1.0);
+        out[k][side] = shows.min(1.0);
+    }
+    for k in (1..out.len()).step_by(2) {
+        out[k][side] = 0.5 * (out[k - 1][side] + out[k + 1][side]);
     }
 }
 
@@ -241,11 +252,10 @@ fn ways_of_sides(ground: &Ground<'_>, places: &Places<'_>) -> Vec<[Vec<Vec2>; 2]
         .with_min_len(128)
         .map(|i| {
             let mut bins = [0.0; 2 * BINS];
-            for k in 0..=2 * places.far {
+            for k in (0..=2 * places.far).filter(|_| places.asked[i]) {
                 let place = places.at(i, k);
                 let Some(side) = places.inside(ground, i, place) else { continue };
-                let slope = |by: Vec2| sample(marks, place.1 + by) - sample(marks, place.1 - by);
-                let slope = Vec2::new(slope(Vec2::new(SLOPE_PX, 0.0)), slope(Vec2::new(0.0, SLOPE_PX)));
+                let slope = slope_at(marks, place.1);
                 if slope.hypot2() < 1e-12 {
                     continue;
                 }
@@ -262,6 +272,24 @@ fn ways_of_sides(ground: &Ground<'_>, places: &Places<'_>) -> Vec<[Vec<Vec2>; 2]
         .iter()
         .map(|bins| [0, 1].map(|side| peaks(&bins[side * BINS..(side + 1) * BINS])))
         .collect()
+}
+
+/// Weights of the differences in the middle row and in those beside it: with these their direction is truest (Scharr 2000,
+/// "Optimal operators in digital image processing"). Differences of the middle row alone cost 0.02 of F1 on hatching.
+const MIDDLE_ROW: f32 = 10.0 / 16.0;
+const ROWS_BESIDE: f32 = 3.0 / 16.0;
+
+/// The slope of a raster at the pixel of a place inside it, level beyond the border.
+fn slope_at(raster: &Raster<f32>, p: Point) -> Vec2 {
+    let near = |i: usize, n: usize| [i.saturating_sub(1), i, (i + 1).min(n - 1)];
+    let (x, y) = (near(p.x as usize, raster.width()), near(p.y as usize, raster.height()));
+    let at = |i: usize, j: usize| raster.at(x[i], y[j]);
+    let weighed = |difference: &dyn Fn(usize) -> f32| {
+        MIDDLE_ROW * difference(1) + ROWS_BESIDE * (difference(0) + difference(2))
+    };
+    let across = weighed(&|j| at(2, j) - at(0, j));
+    let down = weighed(&|i| at(i, 2) - at(i, 0));
+    Vec2::new(f64::from(across), f64::from(down))
 }
 
 /// Directions in which a histogram over half a turn has its peaks, highest first.
@@ -297,6 +325,9 @@ fn peaks(bins: &[f64]) -> Vec<Vec2> {
     found.into_iter().map(|(_, way)| way).collect()
 }
 
+/// How many standard deviations sums along a line reach.
+pub(super) const ALONG_SIGMAS: f64 = 2.5;
+
 /// Sums at every so manieth point, weighed by a Gaussian `sigma` points wide along the line.
 pub(super) fn along<const N: usize>(
     sums: &[[f64; N]],
@@ -305,7 +336,7 @@ pub(super) fn along<const N: usize>(
     every: usize,
 ) -> Vec<[f64; N]> {
     let n = sums.len() as isize;
-    let reach = (2.5 * sigma).ceil() as isize;
+    let reach = (ALONG_SIGMAS * sigma).ceil() as isize;
     let weights: Vec<f64> = (0..=reach).map(|k| (-0.5 * (k as f64 / sigma).powi(2)).exp()).collect();
     let span = if closed { reach.min((n - 1) / 2) } else { reach };
     (0..sums.len().div_ceil(every))

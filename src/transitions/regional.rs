@@ -11,7 +11,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::across::Across;
-use super::continued::{Expected, LEAST_TONE, Places, along, expected};
+use super::continued::{ALONG_SIGMAS, ASKED_MM, Expected, LEAST_TONE, Places, along, expected};
 use super::lines::Line;
 use super::place::{Ground, HARD_STEP_L, Side, normals};
 use super::smooth::smooth;
@@ -124,37 +124,45 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
     let per_mm = STEP_PX / px;
     let reach = ((REACH_WIDTHS * width / STEP_PX).ceil() as usize).max(4);
     let far = reach.max(((SIDE_WIDTHS[1] * width / STEP_PX).ceil()) as usize);
-    let places = Places {
-        base: &base,
-        normals: &normals,
-        sides: &sides,
-        closed: line.closed(),
-        per_px: 1.0 / EVERY as f64,
-        step_px: STEP_PX,
-        far,
-        reach,
-        guard: SIDE_WIDTHS[0] * width,
-    };
+    let guard = SIDE_WIDTHS[0] * width;
+    let per_px = 1.0 / EVERY as f64;
     let across: Vec<Across> = whole
         .par_chunks(EVERY)
         .zip(all_sides.par_chunks(EVERY))
         .with_min_len(64)
         .map(|(points, sides)| {
             let each = points.iter().zip(sides);
-            Across::mean(
-                each.map(|(&(p, normal), side)| Across::at(ground, p, normal, side, far, places.guard)),
-            )
+            Across::mean(each.map(|(&(p, normal), side)| Across::at(ground, p, normal, side, far, guard)))
         })
         .collect();
     let sums: Vec<[f64; 4]> = across.iter().map(|a| a.sums).collect();
-    let tones: Vec<[Option<f64>; 2]> = along(&sums, line.closed(), ALONG_MM * px * places.per_px, 1)
+    let tones: Vec<[Option<f64>; 2]> = along(&sums, line.closed(), ALONG_MM * px * per_px, 1)
         .iter()
         .map(|s| [0, 2].map(|i| (s[i] > LEAST_SAMPLES).then(|| s[i + 1] / s[i])))
         .collect();
     let asked = lines == Some(LINES_ASKED);
-    if asked && !tones.iter().any(|&t| between_lights(t)) {
+    let asked_at = if asked {
+        // What is asked of a place is read off its surroundings, and no farther.
+        let around = (ALONG_SIGMAS * ASKED_MM * px * per_px).ceil() as usize;
+        near(&tones.iter().map(|&t| between_lights(t)).collect::<Vec<bool>>(), around, line.closed())
+    } else {
+        vec![true; n]
+    };
+    if !asked_at.contains(&true) {
         return None;
     }
+    let places = Places {
+        base: &base,
+        normals: &normals,
+        sides: &sides,
+        closed: line.closed(),
+        per_px,
+        step_px: STEP_PX,
+        far,
+        reach,
+        guard,
+        asked: &asked_at,
+    };
     let expected = expected(ground, &places, &|i, k| across[i].samples[k][1], &tones);
     let marks = if asked { 1.0 } else { MARKS_OF_DOTS * (1.0 - tone.evidence.strokes()) };
     let halves: Vec<usize> = match lines {
@@ -193,6 +201,21 @@ fn divide(ground: &Ground<'_>, line: &Line, sides: &[Side], lines: Option<LineCo
         .map(|(offset, layer)| ((offset as f64 - reach as f64) * STEP_PX, layer > 0))
         .collect();
     Some(Found { base: whole, offsets, tones, apart })
+}
+
+/// The points of a line with one of `of` at most so many points away.
+fn near(of: &[bool], points: usize, closed: bool) -> Vec<bool> {
+    let n = of.len();
+    let mut out = vec![false; n];
+    for i in (0..n).filter(|&i| of[i]) {
+        for k in 0..=2 * points.min(n) {
+            let j = i + n + k - points.min(n);
+            if closed || (n..2 * n).contains(&j) {
+                out[j % n] = true;
+            }
+        }
+    }
+    out
 }
 
 /// Whether a border is a hard one between two light sides.

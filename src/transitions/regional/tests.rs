@@ -139,3 +139,14 @@ fn strokes_along_a_border_are_no_holding_line() {
     assert!(!pays([0.35, 1.0], 0.05, 13), "the stroke is a line");
     assert!(pays([0.6, 0.9], 0.0, 17), "the line is not seen");
 }
+
+/// What is near is near along the line, round a closed one as well.
+#[test]
+fn near_goes_round_closed_lines() {
+    let of = |at: &[usize]| -> Vec<bool> { (0..10).map(|i| at.contains(&i)).collect() };
+    assert_eq!(near(&of(&[1, 6]), 2, false), of(&[0, 1, 2, 3, 4, 5, 6, 7, 8]));
+    assert_eq!(near(&of(&[1]), 2, true), of(&[9, 0, 1, 2, 3]));
+    assert_eq!(near(&of(&[]), 3, true), of(&[]));
+    assert_eq!(near(&of(&[5]), 100, false), vec![true; 10]);
+    assert_eq!(near(&of(&[5]), 100, true), vec![true; 10]);
+}
