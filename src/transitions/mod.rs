@@ -12,6 +12,7 @@ mod lines;
 mod place;
 mod regional;
 mod across;
+mod ends;
 mod continued;
 mod smooth;
 pub mod corners;

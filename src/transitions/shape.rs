@@ -5,10 +5,11 @@ use kurbo::{CubicBez, Point};
 use super::by_hand;
 use super::corners::{CornerOptions, find_corners};
 use super::edge;
+use super::ends::carry_to_frame;
 use super::lines::Line;
 use super::place::{Ground, Side, carry_ends, place};
 use super::smooth::{even, smooth};
-use crate::tone::ToneField;
+use crate::tone::{ToneField, WIDEST_MM};
 
 /// Distance between the points that curves are fitted to, in mm.
 pub(super) const SPACING_MM: f64 = 0.12;
@@ -24,6 +25,8 @@ const TEXTURED_MM: f64 = 0.2;
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
+/// So many widths of the mean that a border was placed in, the widest on soft ones, its end says nothing of where it ends.
+const BLIND_MEANS: f64 = 1.5;
 /// Widest edge, in mm, along which two corners near each other are a form's own, in texture as elsewhere.
 const SOFT_MM: f64 = 1.5;
 /// On wider ones two corners less than this many times their reach apart are a tooth.
@@ -64,6 +67,11 @@ impl Tight {
             return LOOSEN.len();
         }
         self.spots.iter().filter(|s| s.at.distance(p) <= s.radius).map(|s| s.level).max().unwrap_or(0)
+    }
+
+    /// Whether nothing within so many mm of a place asks the line to be tighter.
+    fn is_loose_about(&self, p: Point, mm: f64) -> bool {
+        !self.crack && self.spots.iter().all(|s| s.at.distance(p) > s.radius + mm)
     }
 
     /// Whether the line keeps to the middles of its cracks at a place.
@@ -120,6 +128,8 @@ pub(super) struct Shape {
     pub(super) passed: Vec<f64>,
     /// The line as placed, one point for each of the line's own.
     pub(super) placed: Vec<Point>,
+    /// How many points at an end say nothing of where it ends.
+    pub(super) blind: usize,
 }
 
 /// Points of a line, placed and smoothed as its tightness allows.
@@ -141,6 +151,7 @@ pub(super) fn shape(
             points,
             corners: (0..line.points.len()).collect(),
             passed: line.passed.iter().map(|p| p.index as f64 - 0.5).collect(),
+            blind: 0,
         };
     }
     let mut placed = place(ground, line, sides);
@@ -179,6 +190,20 @@ pub(super) fn shape(
         (stairs, passed)
     };
     let width = typical_width(tone, &stairs);
+    let mean_mm = match tone.mean_width_mm {
+        mean if mean > 0.0 && width > SOFT_MM => WIDEST_MM.max(mean),
+        mean => mean,
+    };
+    let blind = (BLIND_MEANS * mean_mm / SPACING_MM) as usize;
+    let mut stairs = stairs;
+    let ends = [0, stairs.len() - 1].map(|i| tight.is_loose_about(stairs[i], BLIND_MEANS * mean_mm));
+    carry_to_frame(
+        &mut stairs,
+        &line.ends,
+        ends,
+        blind,
+        [ground.light.width(), ground.light.height()].map(|n| n as f64 / px),
+    );
     let soft = (SMOOTH_PER_WIDTH * width).min(SMOOTH_MOST_MM);
     let base = SMOOTH_MM.max(SMOOTH_PER_NARROWEST * narrowest_mm);
     let sigma = (base * base + mean * mean + soft * soft).sqrt();
@@ -191,7 +216,7 @@ pub(super) fn shape(
         corners = alone(&corners, stairs.len(), line.closed(), TEETH * reach);
     }
     let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma));
-    Shape { points, corners, passed, placed }
+    Shape { points, corners, passed, placed, blind }
 }
 
 /// The corners that no other one is within so many mm of along a line of `count` points, each a spacing apart.

@@ -1,13 +1,14 @@
 //! The lines woven into one net: placed, smoothed, fitted from the highest down, each ending exactly on what it
 //! meets, and tightened wherever two of them would cross.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use kurbo::{CubicBez, ParamCurve, ParamCurveNearest, Point, Vec2};
 use rayon::prelude::*;
 
 use super::cut::cut;
 use super::distances::{Moved, moved};
+use super::ends::{Landing, land, landing};
 use super::fit::{FitOptions, fit, round_um};
 use super::lines::Line;
 use super::place::{Ground, Side};
@@ -40,10 +41,21 @@ pub(super) struct Woven {
     pub(super) curve: Vec<CubicBez>,
     /// For each junction passed: (cubic, parameter, where).
     pub(super) passed: Vec<(usize, f64, Point)>,
+    /// The same before lines that end there were carried on to it.
+    passed_at_first: Vec<(usize, f64, Point)>,
     /// The points that it was fitted to.
     pub(super) points: Vec<Point>,
     /// Which of them are corners.
     corners: Vec<usize>,
+    /// The lines on which its ends have been carried on to land.
+    landed_on: [Option<usize>; 2],
+}
+
+impl Woven {
+    /// Whether an end has been carried on to land on another line.
+    fn has_landed(&self) -> bool {
+        self.landed_on.iter().any(Option::is_some)
+    }
 }
 
 /// What weaving gives.
@@ -87,10 +99,12 @@ pub(super) fn weave(
     let junctions_mm: Vec<Point> =
         junctions.iter().map(|j| round_um(Point::new(j.x / tone.px_per_mm, j.y / tone.px_per_mm))).collect();
     let mut round = 0;
+    // Which lines may be carried on at their ends: of lines that meet, those that were are put back first.
+    let mut may_land = vec![true; lines.len()];
     // What the round before has fitted, less what has been tightened since.
     let mut before: Vec<Option<Woven>> = vec![None; lines.len()];
     loop {
-        let woven = fit_all(lines, &shapes, &order, &junctions_mm, &tight, &before, options);
+        let woven = fit_all(lines, &shapes, &order, &junctions_mm, (&tight, &may_land), &before, options);
         let (pieces, owner, ends, closed) = pieces(lines, &woven);
         let proof: Vec<ProofLine<'_>> = pieces
             .iter()
@@ -102,8 +116,14 @@ pub(super) fn weave(
         let turned = turned(ground, lines, sides_of, &woven);
         let left = meetings.len() + turned.len();
         let mut places: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
+        let mut back: BTreeSet<usize> = BTreeSet::new();
         for m in &meetings {
             let [a, b] = m.lines.map(|l| owner[l]);
+            let landed: Vec<usize> = [a, b].into_iter().filter(|&l| woven[l].has_landed()).collect();
+            if !landed.is_empty() {
+                back.extend(landed);
+                continue;
+            }
             let levels = [tight[a].level_at(m.at), tight[b].level_at(m.at)];
             let give = giving_way(levels, [lines[a].height, lines[b].height]);
             if give[0] {
@@ -114,10 +134,16 @@ pub(super) fn weave(
             }
         }
         for (l, at) in turned {
-            places.entry(l).or_default().push(at);
+            let landed = (0..lines.len())
+                .filter(|&m| woven[m].has_landed() && (m == l || woven[m].landed_on.contains(&Some(l))));
+            let landed: Vec<usize> = landed.collect();
+            if landed.is_empty() {
+                places.entry(l).or_default().push(at);
+            }
+            back.extend(landed);
         }
         places.retain(|&l, _| !tight[l].crack);
-        if places.is_empty() || round + 1 == ROUNDS {
+        if (places.is_empty() && back.is_empty()) || round + 1 == ROUNDS {
             let to_mm = |p: &Point| Point::new(p.x / tone.px_per_mm, p.y / tone.px_per_mm);
             let moved = (0..lines.len()).into_par_iter().map(|l| {
                 let crack: Vec<Point> = lines[l].points.iter().map(to_mm).collect();
@@ -135,6 +161,7 @@ pub(super) fn weave(
             tight[l].tighten(at);
             tight[l].crack |= round >= LAST_RESORT;
         }
+        back.iter().for_each(|&l| may_land[l] = false);
         let offenders: Vec<usize> = places.into_keys().collect();
         before = woven.into_iter().map(Some).collect();
         offenders.iter().for_each(|&l| before[l] = None);
@@ -145,7 +172,8 @@ pub(super) fn weave(
         for (l, s) in fresh {
             shapes[l] = s;
         }
-        round += 1;
+        // Lines are put back once each.
+        round += usize::from(!offenders.is_empty());
     }
 }
 
@@ -163,12 +191,20 @@ fn fit_all(
     shapes: &[Shape],
     order: &[usize],
     junctions_mm: &[Point],
-    tight: &[Tight],
+    (tight, may_land): (&[Tight], &[bool]),
     before: &[Option<Woven>],
     options: &WeaveOptions,
 ) -> Vec<Woven> {
     let mut at: Vec<Option<Point>> = vec![None; junctions_mm.len()];
     let mut woven: Vec<Option<Woven>> = vec![None; lines.len()];
+    let mut landed_on = vec![[None; 2]; lines.len()];
+    let mut passed_by: Vec<Option<(usize, usize)>> = vec![None; junctions_mm.len()];
+    let mut ending = vec![0_usize; junctions_mm.len()];
+    for end in lines.iter().flat_map(|line| line.ends) {
+        if let ArcEnd::Junction(j) = end {
+            ending[j] += 1;
+        }
+    }
     let mut rest: Vec<usize> = order.to_vec();
     while !rest.is_empty() {
         // Lines whose end junctions lie on fitted lines (or on no line at all) can be fitted side by side.
@@ -185,26 +221,43 @@ fn fit_all(
             // Lines of one height that end on each other in a ring: the first keeps its junctions where they are.
             ready.push(rest[0]);
         }
-        for &l in &ready {
-            for end in lines[l].ends {
-                if let ArcEnd::Junction(j) = end {
-                    at[j].get_or_insert(junctions_mm[j]);
+        let mut landed: Vec<[Option<Landing>; 2]> = ready.iter().map(|_| [None, None]).collect();
+        for (&l, landed) in ready.iter().zip(&mut landed) {
+            for (e, end) in lines[l].ends.into_iter().enumerate() {
+                let ArcEnd::Junction(j) = end else { continue };
+                at[j].get_or_insert(junctions_mm[j]);
+                // A line that ends alone on another is carried on to it.
+                let Some((on, k)) = passed_by[j].filter(|_| ending[j] == 1) else { continue };
+                let Some(w) = &mut woven[on] else { continue };
+                if !may_land[l] || !tight[l].is_loose() || tight[on].level_at(w.passed[k].2) > 0 {
+                    continue;
+                }
+                landed[e] = landing(&shapes[l].points, e == 1, shapes[l].blind, &w.curve);
+                if let Some(landing) = &landed[e] {
+                    w.passed[k] = landing.on;
+                    at[j] = Some(landing.on.2);
+                    landed_on[l][e] = Some(on);
                 }
             }
         }
         let done: Vec<(usize, Woven)> = ready
             .par_iter()
-            .map(|&l| (l, fit_one(&lines[l], &shapes[l], &at, &tight[l], before[l].as_ref(), options)))
+            .zip(&landed)
+            .map(|(&l, landed)| {
+                (l, fit_one(&lines[l], &shapes[l], &at, landed, &tight[l], before[l].as_ref(), options))
+            })
             .collect();
         for (l, w) in done {
-            for (p, &(_, _, q)) in lines[l].passed.iter().zip(&w.passed) {
+            for (k, (p, &(_, _, q))) in lines[l].passed.iter().zip(&w.passed).enumerate() {
                 at[p.junction] = Some(q);
+                passed_by[p.junction] = Some((l, k));
             }
             woven[l] = Some(w);
         }
         rest.retain(|&l| woven[l].is_none());
     }
-    woven.into_iter().flatten().collect()
+    let woven = woven.into_iter().flatten().zip(landed_on);
+    woven.map(|(w, landed_on)| Woven { landed_on, ..w }).collect()
 }
 
 /// Fits one line between the places where its ends lie. What was fitted to the same points before is taken again.
@@ -212,11 +265,13 @@ fn fit_one(
     line: &Line,
     shape: &Shape,
     at: &[Option<Point>],
+    landed: &[Option<Landing>; 2],
     tight: &Tight,
     before: Option<&Woven>,
     options: &WeaveOptions,
 ) -> Woven {
     let mut points = shape.points.clone();
+    let mut corners = shape.corners.clone();
     for (e, end) in line.ends.iter().enumerate() {
         let target = match end {
             ArcEnd::Junction(j) => at[*j],
@@ -224,11 +279,13 @@ fn fit_one(
             ArcEnd::Closed => None,
         };
         if let Some(target) = target {
+            if let Some(landing) = &landed[e] {
+                land(&mut points, &mut corners, e == 1, shape.blind, landing);
+            }
             pull_end(&mut points, e == 1, target, tight.crack);
         }
     }
     // Junctions already fixed (only in a ring of lines that end on each other) are passed through as corners.
-    let mut corners = shape.corners.clone();
     let mut pinned = Vec::new();
     for (p, &place) in line.passed.iter().zip(&shape.passed) {
         if let Some(fixed) = at[p.junction] {
@@ -241,7 +298,7 @@ fn fit_one(
     corners.sort_unstable();
     corners.dedup();
     if let Some(same) = before.filter(|b| b.points == points && b.corners == corners) {
-        return same.clone();
+        return Woven { passed: same.passed_at_first.clone(), ..same.clone() };
     }
     let tolerance_mm = if tight.is_loose() { options.tolerance_mm } else { 0.5 * options.tolerance_mm };
     let mut curve = if tight.crack {
@@ -254,7 +311,7 @@ fn fit_one(
         let place = round_um(points[0]);
         curve.push(CubicBez::new(place, place, place, place));
     }
-    let passed = line
+    let passed: Vec<(usize, f64, Point)> = line
         .passed
         .iter()
         .zip(&shape.passed)
@@ -263,7 +320,7 @@ fn fit_one(
             nearest(&curve, fixed.unwrap_or_else(|| between(&points, line.closed(), place)), fixed)
         })
         .collect();
-    Woven { curve, passed, points, corners }
+    Woven { curve, passed_at_first: passed.clone(), passed, points, corners, landed_on: [None; 2] }
 }
 
 /// The polyline itself, as straight cubics in whole micrometres.
@@ -363,13 +420,19 @@ mod tests {
             points: vec![from, Point::new(12.5, 8.5), to],
             arc_of: vec![0; 3],
         };
-        let shape = Shape { points: vec![from, to], placed: vec![from, to], corners: vec![], passed: vec![] };
+        let shape = Shape {
+            points: vec![from, to],
+            placed: vec![from, to],
+            corners: vec![],
+            passed: vec![],
+            blind: 0,
+        };
         let place = Point::new(2.0, 1.4);
         let options = WeaveOptions { tolerance_mm: 0.1, narrowest_mm: 1.0 };
         for crack in [false, true] {
             let mut tight = Tight::default();
             tight.crack = crack;
-            let woven = fit_one(&line, &shape, &[Some(place); 2], &tight, None, &options);
+            let woven = fit_one(&line, &shape, &[Some(place); 2], &[None, None], &tight, None, &options);
             assert_eq!(woven.curve.len(), 1);
             assert_eq!([woven.curve[0].p0, woven.curve[0].p3], [place; 2]);
         }
