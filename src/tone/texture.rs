@@ -59,7 +59,7 @@ pub(super) fn unevenness(fine: &Raster<f32>, coarse: &Raster<f32>, px_per_mm: f6
 /// pixel to pixel.
 const HALVE_FROM_PX: f64 = 1.8;
 /// Smaller grids, of so many pixels to a tile's side, would tell little by a tile's median.
-const LEAST_TILE_PX: f64 = 7.0;
+const LEAST_TILE_PX: f64 = 12.0;
 
 /// Unevenness of the reflectance at each of [`WIDTHS_MM`].
 ///
