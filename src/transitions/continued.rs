@@ -425,6 +425,28 @@ mod tests {
         assert!(Fit::of(&sums_of(&[(0.5, 0.5)])).is_none(), "one sample tells nothing");
     }
 
+    /// Of waves 5 pixels long and longer the direction is told within 0.6 degrees however they lie; by differences of one
+    /// row, sin(k cos t) across and sin(k sin t) down in closed form, it is off by up to 4.
+    #[test]
+    fn slopes_tell_directions_truly() {
+        for (length, degrees) in
+            [5.0_f64, 6.0, 8.0].into_iter().flat_map(|l| (0..18).map(move |d| (l, d * 10)))
+        {
+            let (sin, cos) = f64::from(degrees).to_radians().sin_cos();
+            let wave = |i: usize| {
+                let along = (i % 40) as f64 * cos + (i / 40) as f64 * sin;
+                (std::f64::consts::TAU * along / length).sin() as f32
+            };
+            let raster = Raster::from_vec(40, 40, (0..1600).map(wave).collect());
+            let slopes =
+                (5..35).flat_map(|y| (5..35).map(move |x| Point::new(x as f64 + 0.5, y as f64 + 0.5)));
+            let steepest =
+                slopes.map(|p| slope_at(&raster, p)).max_by(|a, b| a.hypot2().total_cmp(&b.hypot2()));
+            let off = turned_by(steepest.expect("there are places"), f64::from(degrees));
+            assert!(off < 0.6, "waves of {length} px at {degrees} degrees are off by {off}");
+        }
+    }
+
     /// A closed line's sums go round its end, an open line's do not; sums of ones are the weights' own.
     #[test]
     fn sums_go_round_closed_lines() {
