@@ -94,7 +94,7 @@ impl<T: Copy + Send + Sync> Raster<T> {
     }
 }
 
-/// Largest or smallest sample within a square of 2 x radius + 1 pixels round each pixel.
+/// Largest or smallest sample within a square of 2 x radius + 1 pixels round each pixel; `pick` is either of two, the larger or the smaller.
 #[must_use]
 pub fn extreme_square<T: Copy + Send + Sync>(
     input: &Raster<T>,

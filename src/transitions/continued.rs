@@ -426,7 +426,7 @@ mod tests {
     }
 
     /// Of waves 5 pixels long and longer the direction is told within 0.6 degrees however they lie; by differences of one
-    /// row, sin(k cos t) across and sin(k sin t) down in closed form, it is off by up to 4.
+    /// row, sin(k cos t) across and sin(k sin t) down in closed form, it is off by 4.
     #[test]
     fn slopes_tell_directions_truly() {
         for (length, degrees) in
