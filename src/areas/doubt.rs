@@ -14,8 +14,8 @@ const SEEN_WRONG: f64 = 10.0;
 const MIDDLE_L: f64 = 50.0;
 /// How far from a border its step is read on either side, in widths of the first mean.
 const STEP_WIDTHS: f64 = 1.5;
-/// Ink share of a reference from which its marks count as drawn, by the square of the way to the second: printing
-/// screens have 0.19 to 0.28, stipple 0.43 to 0.55, hatching about 0.7.
+/// Ink share of a reference from which its dots count as drawn, by the square of the way to the second: printing
+/// screens have 0.19 to 0.30, stipple 0.43 to 0.71. Strokes count whatever theirs is.
 const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
 /// How many times more is doubted of strokes than of dots: they waver together, over longer ways; see DEVELOPERS.md.
 const STROKES_DOUBT: f64 = 5.0;
@@ -82,8 +82,7 @@ impl<'a> Doubt<'a> {
     /// its areas are larger than those of grain, but hardly beyond the break.
     fn drawn(&self) -> f64 {
         self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |tone| {
-            let [least, most] = DRAWN_SHARE;
-            let drawn = ((tone.evidence.ink_share - least) / (most - least)).clamp(0.0, 1.0).powi(2);
+            let drawn = tone.evidence.drawn(DRAWN_SHARE).powi(2);
             drawn * (1.0 + (STROKES_DOUBT - 1.0) * tone.evidence.strokes())
         })
     }
@@ -193,21 +192,30 @@ mod tests {
     #[test]
     fn strokes_are_doubted_more_than_dots() {
         let (mut tone, _) = hatched(|x, _| 0.3 + 0.008 * x, ReferenceKind::Hatched);
-        let mut drawn = |share: f64| {
-            tone.evidence.ink_share = share;
+        let mut drawn = |ink: f64, directed: f64| {
+            (tone.evidence.ink_share, tone.evidence.directed_share) = (ink, directed);
             Doubt::of(&tone).drawn()
         };
-        for (share, times) in [(0.2, 0.0), (0.35, 0.25), (0.5, 1.0), (0.6, 1.0), (0.66, 3.0), (0.76, 5.0)] {
-            let found = drawn(share);
-            assert!((found - times).abs() < 1e-9, "{found} times for an ink share of {share}");
+        for (ink, times) in [(0.2, 0.0), (0.35, 0.25), (0.5, 1.0), (0.71, 1.0), (0.8, 5.0)] {
+            let found = drawn(ink, 0.0);
+            assert!(
+                (found - times).abs() < 1e-9,
+                "{found} times for marks in all directions with an ink share of {ink}"
+            );
         }
+        // Strokes that a photograph or a coarse scan has blurred count as much as those on a clean one.
+        for (directed, times) in [(0.1, 1.0), (0.3, 1.0), (0.55, 3.0), (0.8, 5.0), (1.0, 5.0)] {
+            let found = drawn(0.5, directed);
+            assert!((found - times).abs() < 1e-9, "{found} times with {directed} of few directions");
+        }
+        assert!((drawn(0.15, 0.9) - 5.0).abs() < 1e-9, "strokes whatever their ink share");
     }
 
     /// What has to be seen grows towards the dark: the course by hand (CIE 15) is 0.463 at L* 50, 0.684 at 20, 0.307 at 76.
     #[test]
     fn darker_steps_have_to_be_larger() {
         let (mut tone, _) = hatched(|x, _| 0.3 + 0.008 * x, ReferenceKind::Hatched);
-        tone.evidence.ink_share = 0.5;
+        (tone.evidence.ink_share, tone.evidence.directed_share) = (0.5, 0.0);
         let doubt = Doubt::of(&tone);
         let least = |between: f64, wrong: f64| {
             (0..400).map(|k| 0.1 * f64::from(k)).find(|step| {

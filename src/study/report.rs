@@ -61,6 +61,7 @@ pub fn report(stages: &Stages, settings: &Settings, timings_ms: Option<&[(&'stat
             evidence: [
                 ("ink_share", Some(evidence.ink_share)),
                 ("patterned_share", Some(evidence.patterned_share)),
+                ("directed_share", Some(evidence.directed_share)),
                 ("line_share", Some(evidence.line_share)),
                 ("outlined_share", evidence.outlined),
             ]

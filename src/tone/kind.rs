@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::directed::directed_share;
 use super::gauss::{HALVING_BLURS, gaussian, halved};
 use super::pitch::PitchMap;
 use crate::colour::lightness_f32;
@@ -40,6 +41,8 @@ pub struct KindEvidence {
     pub patterned_share: f64,
     /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
     pub line_share: f64,
+    /// Share of the light tiles of texture whose slopes keep to few directions, as those of strokes do and of dots do not.
+    pub directed_share: f64,
     /// Share, by length, of the hard borders between light areas along which a dark line lies; known once borders are, of a
     /// reference with a texture of ink.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -48,17 +51,29 @@ pub struct KindEvidence {
     pub set_by_hand: bool,
 }
 
-/// Ink share from which marks count as hatching all over, more and more up to the second: printing screens have 0.19 to
-/// 0.30, stipple 0.43 to 0.59, hatching 0.73 to 0.78.
-const STROKES_SHARE: [f64; 2] = [0.60, 0.72];
+/// Share of light tiles with few directions from which marks count as strokes, more and more up to the second; see DEVELOPERS.md.
+const STROKES_SHARE: [f64; 2] = [0.3, 0.8];
+/// Ink share from which they do whatever their directions, because dense crossed strokes have as many as dots: on rendered pages
+/// stipple has up to 0.71, hatching 0.68 to 0.80.
+const STROKES_INK_SHARE: [f64; 2] = [0.72, 0.80];
 
 impl KindEvidence {
     /// How far the marks of an ink reference are strokes, 0 (dots) to 1.
     #[must_use]
     pub fn strokes(&self) -> f64 {
-        let [dots, strokes] = STROKES_SHARE;
-        ((self.ink_share - dots) / (strokes - dots)).clamp(0.0, 1.0)
+        part_of_way(self.directed_share, STROKES_SHARE).max(part_of_way(self.ink_share, STROKES_INK_SHARE))
     }
+
+    /// How far the marks are drawn by a hand, 0 to 1: strokes are, and others by their ink share, from the first of two on
+    /// and wholly from the second.
+    pub(crate) fn drawn(&self, ink_shares: [f64; 2]) -> f64 {
+        self.strokes().max(part_of_way(self.ink_share, ink_shares))
+    }
+}
+
+/// How far a share is on the way from the first of two to the second, 0 to 1.
+fn part_of_way(share: f64, [from, to]: [f64; 2]) -> f64 {
+    ((share - from) / (to - from)).clamp(0.0, 1.0)
 }
 
 /// Radius of the surroundings in which the variance of reflectance is taken, in mm (Gaussian width).
@@ -99,7 +114,8 @@ pub(super) fn judge(
         f64::from(*shares.select_nth_unstable_by(mid, f32::total_cmp).1)
     };
     let patterned_share = pitches.patterned_share();
-    let line_share = thin_dark_share(reflectance, px_per_mm);
+    let (line_share, directed_share) =
+        rayon::join(|| thin_dark_share(reflectance, px_per_mm), || directed_share(reflectance, px_per_mm));
     let ink = ink_share > INK_SHARE
         || (ink_share > INK_SHARE / 3.0 && (patterned_share > PATTERNED_SHARE || line_share > STROKE_SHARE));
     let kind = match (ink, line_share > LINE_SHARE) {
@@ -107,7 +123,15 @@ pub(super) fn judge(
         (false, true) => ReferenceKind::TonalWithLines,
         (false, false) => ReferenceKind::Tonal,
     };
-    (kind, KindEvidence { ink_share, patterned_share, line_share, outlined: None, set_by_hand: false })
+    let evidence = KindEvidence {
+        ink_share,
+        patterned_share,
+        line_share,
+        directed_share,
+        outlined: None,
+        set_by_hand: false,
+    };
+    (kind, evidence)
 }
 
 /// Share of pixels on thin dark lines: much darker than their grey-scale closing over 0.8 mm.

@@ -6,6 +6,7 @@
 //! Limits: texture coarser than about 2 mm reads as tone; on pictures more than 280 mm wide and high in proportion.
 
 mod along;
+mod directed;
 mod edge_mean;
 mod fade;
 mod gauss;
@@ -247,13 +248,16 @@ pub fn measure(
     let (lightness, waver) = if mean_width_mm <= 0.0 {
         (normal.map(lightness_f32), Waver::none())
     } else {
-        let (ink_share, strokes) =
-            if kind.is_ink() { (evidence.ink_share, evidence.strokes() as f32) } else { (0.0, 0.0) };
+        let (drawn, strokes) = if kind.is_ink() {
+            (evidence.drawn(texture::GRAIN_SHARE), evidence.strokes() as f32)
+        } else {
+            (0.0, 0.0)
+        };
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS, strokes);
         // What is left of texture hangs together along lines as well, so it is read where they are not followed.
         rayon::join(
             || along::along_the_tone(&kept, px_per_mm, mean_width_mm, strokes),
-            || texture::waver(&kept.lightness, &kept.hard, px_per_mm, ink_share),
+            || texture::waver(&kept.lightness, &kept.hard, px_per_mm, drawn),
         )
     };
     let scale = ValueScale::new(match &options.breaks {

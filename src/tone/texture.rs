@@ -111,9 +111,9 @@ const WINDOW_MM: f64 = 8.0;
 /// Smaller windows, in mm, and how many times their unevenness is believed in the large ones: grain on large shapes shows 1.5 and
 /// 1.2 times. Form grows faster: where small shapes fill the picture, no large window is free of it.
 const CHECKED_MM: [(f64, f64); 2] = [(4.0, 1.7), (5.6, 1.35)];
-/// Ink share up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second on
-/// the large windows alone are asked.
-const GRAIN_SHARE: [f64; 2] = [0.30, 0.45];
+/// Ink share of dots up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second
+/// on, and for strokes, the large windows alone are asked.
+pub(super) const GRAIN_SHARE: [f64; 2] = [0.30, 0.45];
 /// How many times that growth is let through at the second share: more than form grows.
 const UNCHECKED: f64 = 20.0;
 /// Places looked at along a side of a window.
@@ -187,15 +187,14 @@ struct Window {
     reach_px: f64,
 }
 
-/// Measures the waver of an averaged tone (L*) away from hard edges. `ink_share` is the share of ink in the reference's
-/// marks, 0 for continuous tone.
-pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, ink_share: f64) -> Waver {
-    let [grain, drawn] = GRAIN_SHARE;
-    let free = UNCHECKED.powf(((ink_share - grain) / (drawn - grain)).clamp(0.0, 1.0));
+/// Measures the waver of an averaged tone (L*) away from hard edges. `drawn` is how far the reference's marks are drawn by
+/// a hand, 0 (continuous tone, printing screens) to 1.
+pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64, drawn: f64) -> Waver {
+    let free = UNCHECKED.powf(drawn);
     let mut waver = waver_in_windows(lightness, hard, px_per_mm, WINDOW_MM);
     for (mm, growth) in CHECKED_MM {
         // Where every large window holds an edge, the smaller ones are all that tells of texture.
-        if waver.is_some() && ink_share >= drawn {
+        if waver.is_some() && drawn >= 1.0 {
             break;
         }
         let Some(smaller) = waver_in_windows(lightness, hard, px_per_mm, mm) else { continue };
@@ -213,7 +212,7 @@ pub(super) fn waver(lightness: &Raster<f32>, hard: &Raster<bool>, px_per_mm: f64
     }
     // Without any open window nothing is known of texture.
     let mut waver = waver.unwrap_or_else(Waver::none);
-    if ink_share > grain {
+    if drawn > 0.0 {
         no_more_than_of_marks(&mut waver.by_tone);
     }
     waver
@@ -373,8 +372,8 @@ mod tests {
         waver_of_marks(tone, side_mm, hard_mm, 0.0)
     }
 
-    /// The same, told of marks with such an ink share.
-    fn waver_of_marks(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64, ink_share: f64) -> Waver {
+    /// The same, told of marks that are drawn so far.
+    fn waver_of_marks(tone: impl Fn(f64, f64) -> f64, side_mm: f64, hard_mm: f64, drawn: f64) -> Waver {
         let mut lightness = Raster::new(SIDE, SIDE, 0.0_f32);
         let mut hard = Raster::new(SIDE, SIDE, false);
         for i in 0..SIDE * SIDE {
@@ -385,7 +384,7 @@ mod tests {
             let off = |p: f64| (p / side_mm - (p / side_mm).round()).abs() * side_mm;
             hard.data_mut()[i] = off(x).min(off(y)) < hard_mm;
         }
-        waver(&lightness, &hard, PX_PER_MM, ink_share)
+        waver(&lightness, &hard, PX_PER_MM, drawn)
     }
 
     /// Unevenness that has the course of ink's own stays as it is; where form adds to it at some tones, it is cut back.
@@ -416,8 +415,8 @@ mod tests {
         let half_formed = |x: f64, y: f64| {
             if x < 30.0 { 20.0 + 4.0 * (1.9 * x).sin() * (2.1 * y).cos() } else { 30.0 + 0.9 * x }
         };
-        let dark = |ink_share: f64| waver_of_marks(half_formed, 1e3, 0.0, ink_share).at(20.0);
-        let [screen, drawn] = [0.28, 0.7].map(dark);
+        let dark = |drawn: f64| waver_of_marks(half_formed, 1e3, 0.0, drawn).at(20.0);
+        let [screen, drawn] = [0.0, 1.0].map(dark);
         assert!(screen > 1.5 && drawn < 0.9 * screen, "{screen:.2} L* on a screen, {drawn:.2} L* drawn");
     }
 
