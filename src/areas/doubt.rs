@@ -14,9 +14,6 @@ const SEEN_WRONG: f64 = 10.0;
 const MIDDLE_L: f64 = 50.0;
 /// How far from a border its step is read on either side, in widths of the first mean.
 const STEP_WIDTHS: f64 = 1.5;
-/// Ink share of a reference from which its dots count as drawn, by the square of the way to the second: printing
-/// screens have 0.19 to 0.30, stipple 0.43 to 0.71. Strokes count whatever theirs is.
-const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
 /// How many times more is doubted of strokes than of dots: they waver together, over longer ways; see DEVELOPERS.md.
 const STROKES_DOUBT: f64 = 5.0;
 
@@ -82,7 +79,7 @@ impl<'a> Doubt<'a> {
     /// its areas are larger than those of grain, but hardly beyond the break.
     fn drawn(&self) -> f64 {
         self.tone.filter(|t| t.kind.is_ink()).map_or(0.0, |tone| {
-            let drawn = tone.evidence.drawn(DRAWN_SHARE).powi(2);
+            let drawn = tone.evidence.drawn().powi(2);
             drawn * (1.0 + (STROKES_DOUBT - 1.0) * tone.evidence.strokes())
         })
     }
@@ -204,7 +201,7 @@ mod tests {
             );
         }
         // Strokes that a photograph or a coarse scan has blurred count as much as those on a clean one.
-        for (directed, times) in [(0.1, 1.0), (0.3, 1.0), (0.55, 3.0), (0.8, 5.0), (1.0, 5.0)] {
+        for (directed, times) in [(0.1, 1.0), (0.35, 1.0), (0.575, 3.0), (0.8, 5.0), (1.0, 5.0)] {
             let found = drawn(0.5, directed);
             assert!((found - times).abs() < 1e-9, "{found} times with {directed} of few directions");
         }

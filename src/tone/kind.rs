@@ -52,10 +52,13 @@ pub struct KindEvidence {
 }
 
 /// Share of light tiles with few directions from which marks count as strokes, more and more up to the second; see DEVELOPERS.md.
-const STROKES_SHARE: [f64; 2] = [0.3, 0.8];
+const STROKES_SHARE: [f64; 2] = [0.35, 0.8];
 /// Ink share from which they do whatever their directions, because dense crossed strokes have as many as dots: on rendered pages
 /// stipple has up to 0.71, hatching 0.68 to 0.80.
 const STROKES_INK_SHARE: [f64; 2] = [0.72, 0.80];
+/// Ink share of dots from which they count as drawn by a hand, more and more up to the second: printing screens have 0.19 to 0.30,
+/// stipple 0.43 to 0.71.
+const DRAWN_SHARE: [f64; 2] = [0.25, 0.45];
 
 impl KindEvidence {
     /// How far the marks of an ink reference are strokes, 0 (dots) to 1.
@@ -64,10 +67,10 @@ impl KindEvidence {
         part_of_way(self.directed_share, STROKES_SHARE).max(part_of_way(self.ink_share, STROKES_INK_SHARE))
     }
 
-    /// How far the marks are drawn by a hand, 0 to 1: strokes are, and others by their ink share, from the first of two on
-    /// and wholly from the second.
-    pub(crate) fn drawn(&self, ink_shares: [f64; 2]) -> f64 {
-        self.strokes().max(part_of_way(self.ink_share, ink_shares))
+    /// How far the marks are drawn by a hand, 0 (printing screens, tones without marks) to 1: strokes are, and dots by their ink
+    /// share.
+    pub(crate) fn drawn(&self) -> f64 {
+        self.strokes().max(part_of_way(self.ink_share, DRAWN_SHARE))
     }
 }
 

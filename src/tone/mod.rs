@@ -248,11 +248,8 @@ pub fn measure(
     let (lightness, waver) = if mean_width_mm <= 0.0 {
         (normal.map(lightness_f32), Waver::none())
     } else {
-        let (drawn, strokes) = if kind.is_ink() {
-            (evidence.drawn(texture::GRAIN_SHARE), evidence.strokes() as f32)
-        } else {
-            (0.0, 0.0)
-        };
+        let (drawn, strokes) =
+            if kind.is_ink() { (evidence.drawn(), evidence.strokes() as f32) } else { (0.0, 0.0) };
         let kept = fade::edge_keeping(&normal, &fine, px_per_mm, mean_width_mm, RANGE_L, ROUNDS, strokes);
         // What is left of texture hangs together along lines as well, so it is read where they are not followed.
         rayon::join(

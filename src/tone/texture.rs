@@ -109,12 +109,10 @@ const TONE_STEP: f64 = 5.0;
 /// Side of the windows in which unevenness by tone is measured, in mm.
 const WINDOW_MM: f64 = 8.0;
 /// Smaller windows, in mm, and how many times their unevenness is believed in the large ones: grain on large shapes shows 1.5 and
-/// 1.2 times. Form grows faster: where small shapes fill the picture, no large window is free of it.
+/// 1.2 times. Form grows faster: where small shapes fill the picture, no large window is free of it. A hand's waver grows
+/// with the window as form does (2 to 6 times), so of what is drawn by one the large windows alone are asked.
 const CHECKED_MM: [(f64, f64); 2] = [(4.0, 1.7), (5.6, 1.35)];
-/// Ink share of dots up to which that holds; a hand's waver grows with the window as form does (2 to 6 times), so from the second
-/// on, and for strokes, the large windows alone are asked.
-pub(super) const GRAIN_SHARE: [f64; 2] = [0.30, 0.45];
-/// How many times that growth is let through at the second share: more than form grows.
+/// How many times that growth is let through where all is drawn by a hand: more than form grows.
 const UNCHECKED: f64 = 20.0;
 /// Places looked at along a side of a window.
 const PLACES: f64 = 16.0;

@@ -15,6 +15,7 @@ mod across;
 mod ends;
 mod continued;
 mod smooth;
+mod steady;
 pub mod corners;
 pub mod fit;
 pub mod proof;

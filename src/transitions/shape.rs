@@ -9,6 +9,7 @@ use super::ends::carry_to_frame;
 use super::lines::Line;
 use super::place::{Ground, Side, carry_ends, place};
 use super::smooth::{even, smooth};
+use super::steady::steady;
 use crate::tone::{ToneField, WIDEST_MM};
 
 /// Distance between the points that curves are fitted to, in mm.
@@ -25,6 +26,10 @@ const TEXTURED_MM: f64 = 0.2;
 const SMOOTH_PER_WIDTH: f64 = 0.06;
 /// ... and at most this many mm.
 const SMOOTH_MOST_MM: f64 = 1.2;
+/// Room for smoothing a hand's slow waves out of a line: per width of the first mean, and per width of its edge up to so many mm.
+const ROOM_PER_MEAN: f64 = 0.1;
+const ROOM_PER_WIDTH: f64 = 0.02;
+const ROOM_OF_WIDTH_MM: f64 = 0.25;
 /// So many widths of the mean that a border was placed in, the widest on soft ones, its end says nothing of where it ends.
 const BLIND_MEANS: f64 = 1.5;
 /// Widest edge, in mm, along which two corners near each other are a form's own, in texture as elsewhere.
@@ -215,7 +220,13 @@ pub(super) fn shape(
     if mean > TEXTURED_MM && width > SOFT_MM {
         corners = alone(&corners, stairs.len(), line.closed(), TEETH * reach);
     }
-    let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma));
+    let room = if mean > TEXTURED_MM {
+        let waver = ROOM_PER_MEAN * tone.mean_width_mm + (ROOM_PER_WIDTH * width).min(ROOM_OF_WIDTH_MM);
+        waver * tone.evidence.drawn()
+    } else {
+        0.0
+    };
+    let points = smooth_between(&stairs, line.closed(), &corners, &sigmas(&stairs, sigma), room);
     Shape { points, corners, passed, placed, blind }
 }
 
@@ -264,17 +275,23 @@ fn typical_width(tone: &ToneField, points: &[Point]) -> f64 {
     found.get(found.len() / 2).copied().unwrap_or(0.0)
 }
 
-/// Smooths each stretch between corners for itself, corners and ends staying where they are.
-fn smooth_between(points: &[Point], closed: bool, corners: &[usize], sigmas: &[f64]) -> Vec<Point> {
+/// Smooths each stretch between corners for itself, with `room` mm for slow waves, corners and ends staying where they are.
+fn smooth_between(
+    points: &[Point],
+    closed: bool,
+    corners: &[usize],
+    sigmas: &[f64],
+    room: f64,
+) -> Vec<Point> {
     if corners.is_empty() {
-        return smooth(points, closed, sigmas);
+        return steady(points, closed, sigmas, room);
     }
     let n = points.len();
     let mut out = points.to_vec();
     let mut stretch = |from: usize, to: usize| {
         let part: Vec<Point> = (from..=to).map(|i| points[i % n]).collect();
         let widths: Vec<f64> = (from..=to).map(|i| sigmas[i % n]).collect();
-        for (i, p) in smooth(&part, false, &widths).into_iter().enumerate() {
+        for (i, p) in steady(&part, false, &widths, room).into_iter().enumerate() {
             out[(from + i) % n] = p;
         }
     };
