@@ -41,7 +41,8 @@ pub struct KindEvidence {
     pub patterned_share: f64,
     /// Share of the picture covered by dark lines thinner than 0.8 mm with lighter tone on both sides.
     pub line_share: f64,
-    /// Share of the light tiles of texture whose slopes keep to few directions, as those of strokes do and of dots do not.
+    /// Share of the light tiles whose slopes keep to few directions, as those of strokes do and of dots do not; those of smooth
+    /// tones do too, so it tells something of ink only.
     pub directed_share: f64,
     /// Share, by length, of the hard borders between light areas along which a dark line lies; known once borders are, of a
     /// reference with a texture of ink.

@@ -220,7 +220,7 @@ pub(super) fn shape(
     if mean > TEXTURED_MM && width > SOFT_MM {
         corners = alone(&corners, stairs.len(), line.closed(), TEETH * reach);
     }
-    let room = if mean > TEXTURED_MM {
+    let room = if mean > TEXTURED_MM && tone.kind.is_ink() {
         let waver = ROOM_PER_MEAN * tone.mean_width_mm + (ROOM_PER_WIDTH * width).min(ROOM_OF_WIDTH_MM);
         waver * tone.evidence.drawn()
     } else {
