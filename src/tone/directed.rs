@@ -46,11 +46,12 @@ pub(super) fn directed_share(reflectance: &Raster<f32>, px_per_mm: f64) -> f64 {
     seen.iter().filter(|&&uneven| uneven > FEW).count() as f64 / seen.len() as f64
 }
 
-/// Mean of a tile, and how uneven the directions of its slopes are: the mean square of their shares, 1 where all are alike.
+/// Mean of every second row of a tile, and how uneven the directions of its slopes are: the mean square of their shares, 1 where
+/// all are alike.
 fn tile(smooth: &Raster<f32>, [x0, y0]: [usize; 2], side: usize) -> (f32, f32) {
     let mut counts = [0.0_f32; PARTS];
     let mut sum = 0.0;
-    for y in y0..y0 + side {
+    for y in (y0..y0 + side).step_by(2) {
         let row = smooth.row(y);
         let (above, below) = (smooth.row(y.saturating_sub(1)), smooth.row((y + 1).min(smooth.height() - 1)));
         for x in x0..x0 + side {
@@ -61,7 +62,7 @@ fn tile(smooth: &Raster<f32>, [x0, y0]: [usize; 2], side: usize) -> (f32, f32) {
             sum += row[x];
         }
     }
-    let mean = sum / (side * side) as f32;
+    let mean = sum / (side * side.div_ceil(2)) as f32;
     let total: f32 = counts.iter().sum();
     if total <= 0.0 {
         return (mean, 0.0);

@@ -13,9 +13,9 @@ use super::smooth::smooth;
 const WIDER: f64 = 1.5;
 const TRIED: usize = 4;
 /// Wider smoothings are read at so many places to a width of the narrowest: they change little between.
-const PLACES_A_WIDTH: f64 = 3.0;
+const PLACES_A_WIDTH: f64 = 2.0;
 /// How many of these places each way the narrowest choice counts for, and choices go over into each other.
-const BESIDE: usize = 2;
+const BESIDE: usize = 1;
 
 /// Smooths an evenly spaced line, `sigmas` points wide at least (see [`smooth`]) and wider where all widths agree within
 /// `room`, in units of the points: no place is moved by more than twice that. Ends stay.
