@@ -407,15 +407,15 @@ mod tests {
         assert!((formed[10] - ink(50.0)).abs() < 1e-12, "{} at L* 50", formed[10]);
     }
 
-    /// A picture whose dark half is full of small forms: of drawn ink those are cut back, of a printing screen nothing is.
+    /// A picture whose dark half is full of small forms: of drawn ink those are cut back, of what no hand drew nothing is.
     #[test]
     fn only_drawn_ink_is_held_to_the_course_of_marks() {
         let half_formed = |x: f64, y: f64| {
             if x < 30.0 { 20.0 + 4.0 * (1.9 * x).sin() * (2.1 * y).cos() } else { 30.0 + 0.9 * x }
         };
         let dark = |drawn: f64| waver_of_marks(half_formed, 1e3, 0.0, drawn).at(20.0);
-        let [screen, drawn] = [0.0, 1.0].map(dark);
-        assert!(screen > 1.5 && drawn < 0.9 * screen, "{screen:.2} L* on a screen, {drawn:.2} L* drawn");
+        let [printed, drawn] = [0.0, 1.0].map(dark);
+        assert!(printed > 1.5 && drawn < 0.9 * printed, "{printed:.2} L* printed, {drawn:.2} L* drawn");
     }
 
     /// Small shapes, each bent in itself, leave no large window without form; what is texture is what flat ground shows.
