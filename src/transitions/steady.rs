@@ -7,6 +7,7 @@
 
 use kurbo::{Point, Vec2};
 
+use super::place::normals;
 use super::smooth::smooth;
 
 /// How many times wider each smoothing is than the one before, and how many wider ones are tried.
@@ -18,7 +19,7 @@ const PLACES_A_WIDTH: f64 = 2.0;
 const BESIDE: usize = 1;
 
 /// Smooths an evenly spaced line, `sigmas` points wide at least (see [`smooth`]) and wider where all widths agree within
-/// `room`, in units of the points: no place is moved by more than twice that. Ends stay.
+/// `room`, in the unit of the coordinates: no place is moved by more than twice that. Ends stay.
 pub(super) fn steady(points: &[Point], closed: bool, sigmas: &[f64], room: f64) -> Vec<Point> {
     let mut base = smooth(points, closed, sigmas);
     let narrowest = sigmas.iter().copied().fold(0.0, f64::max);
@@ -32,7 +33,7 @@ pub(super) fn steady(points: &[Point], closed: bool, sigmas: &[f64], room: f64) 
     let apart = if closed { n as f64 / count as f64 } else { (n - 1) as f64 / (count - 1) as f64 };
     let at: Vec<usize> = (0..count).map(|k| (k as f64 * apart).round() as usize).collect();
     let few: Vec<Point> = at.iter().map(|&i| base[i]).collect();
-    let across = normals(&few, closed);
+    let across = normals(&few, closed, 1);
     // How far each place moves across the line.
     let moved = |times: f64| -> Vec<f64> {
         let wider: Vec<f64> = at.iter().map(|&i| sigmas[i] * times / apart).collect();
@@ -87,19 +88,6 @@ fn around(figures: &[f64], closed: bool, of: impl Fn(&mut dyn Iterator<Item = f6
     (0..n).map(|i| of(&mut (i..=i + 2 * BESIDE).map(at))).collect()
 }
 
-/// Unit normals of a line, by its neighbours.
-fn normals(points: &[Point], closed: bool) -> Vec<Vec2> {
-    let n = points.len();
-    (0..n)
-        .map(|i| {
-            let before = if closed { (i + n - 1) % n } else { i.saturating_sub(1) };
-            let after = if closed { (i + 1) % n } else { (i + 1).min(n - 1) };
-            let along = points[after] - points[before];
-            Vec2::new(-along.y, along.x) / along.hypot().max(1e-12)
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -107,7 +95,7 @@ mod tests {
 
     const SIGMA: f64 = 9.0;
 
-    /// Points a tenth apart along a course, each off it by a wave: its height and length, in points.
+    /// Points along a course by their number, each off it downward by a wave of some height, so many points long.
     fn waved(course: impl Fn(f64) -> Point, count: usize, height: f64, length: f64) -> Vec<Point> {
         (0..count)
             .map(|i| course(i as f64) + Vec2::new(0.0, height * (TAU * i as f64 / length).sin()))
