@@ -8,6 +8,7 @@ mod calm;
 mod doubt;
 mod flood;
 mod merge;
+mod settle;
 mod slopes;
 pub mod edits;
 pub mod zones;
@@ -119,7 +120,8 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     let finest_mm = local.as_ref().map_or(everywhere.narrowest_mm, |l| {
         f64::from(l.narrowest_px.data().iter().copied().fold(f32::INFINITY, f32::min)) / px
     });
-    let values = tone.lightness.map(|l| tone.scale.value(l));
+    let mut values = tone.lightness.map(|l| tone.scale.value(l));
+    settle::settle(&mut values, tone);
     // Blur happens in light, so the steepest place there is half height.
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
