@@ -36,6 +36,8 @@ const LEAST_SHARE: f64 = 0.05;
 const HALVING: f64 = 0.01;
 /// Say of strokes (0 to 1, see `KindEvidence::strokes`) from which anything is settled.
 const LEAST_STROKES: f64 = 0.05;
+/// Widest first mean in mm for which strokes are about as fine as lengths in mm here are meant for.
+const USUAL_WIDTH_MM: f64 = 0.8;
 /// Whole numbers to a price of 1.
 const UNIT: f64 = 4096.0;
 
@@ -46,9 +48,10 @@ pub(super) fn settle(values: &mut Raster<u8>, tone: &ToneField) {
     if strokes < LEAST_STROKES {
         return;
     }
-    let px = tone.px_per_mm;
-    let solid =
-        solid::solid(&tone.reflectance, tone.mean_width_mm * px).map(|s| if s { 1.0_f32 } else { 0.0 });
+    // On large sheets, whose strokes are coarse, all lengths here grow with them.
+    let px = tone.px_per_mm * (tone.mean_width_mm / USUAL_WIDTH_MM).max(1.0);
+    let solid = solid::solid(&tone.reflectance, tone.mean_width_mm * tone.px_per_mm)
+        .map(|s| if s { 1.0_f32 } else { 0.0 });
     let solid = halved(&solid).map(|s| s > 0.5);
     let lightness = halved(&tone.lightness);
     let (least, halving) = (LEAST_SHARE as f32, HALVING as f32);
