@@ -165,10 +165,38 @@ pub fn gradient(field: &Raster<f32>) -> Raster<f32> {
     out
 }
 
+/// Weights of the differences in the middle row and in those beside it: with these the direction of a slope is truest (Scharr 2000,
+/// "Optimal operators in digital image processing").
+const MIDDLE_ROW: f32 = 10.0 / 32.0;
+const ROWS_BESIDE: f32 = 3.0 / 32.0;
+
+/// The slope of a field at a pixel, across and down, per pixel; level beyond the border.
+#[must_use]
+pub fn slope_at(field: &Raster<f32>, x: usize, y: usize) -> [f32; 2] {
+    let near = |i: usize, n: usize| [i.saturating_sub(1), i, (i + 1).min(n - 1)];
+    let (x, y) = (near(x, field.width()), near(y, field.height()));
+    let at = |i: usize, j: usize| field.at(x[i], y[j]);
+    let weighed = |difference: &dyn Fn(usize) -> f32| {
+        MIDDLE_ROW * difference(1) + ROWS_BESIDE * (difference(0) + difference(2))
+    };
+    [weighed(&|j| at(2, j) - at(0, j)), weighed(&|i| at(i, 2) - at(i, 0))]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    /// A plane's slope is its own, inside; at the border half of it is seen.
+    #[test]
+    fn a_planes_slope_is_its_own() {
+        let data = (0..30).map(|i| 2.0 * (i % 6) as f32 - 0.5 * (i / 6) as f32).collect();
+        let plane = Raster::from_vec(6, 5, data);
+        assert_eq!(
+            [slope_at(&plane, 3, 2), slope_at(&plane, 0, 2), slope_at(&plane, 3, 4)],
+            [[2.0, -0.5], [1.0, -0.5], [2.0, -0.25]]
+        );
+    }
 
     proptest! {
         /// The largest and the smallest sample of each square by definition, also of squares wider than the grid.

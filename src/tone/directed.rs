@@ -136,11 +136,11 @@ mod tests {
         assert!(share(&|_, _| 0.5, 0.0) < f64::EPSILON, "even tone has no directions");
     }
 
-    /// A printing screen at 6 pixels per mm, 70 lines to the inch at 45 degrees, from light to mid tone: its dots have no few
-    /// directions, whatever its lines and the pixels' do together.
+    /// A printing screen of 70 lines to the inch at 45 degrees, from light to mid tone, at 8 pixels per mm: its dots have no few directions,
+    /// whatever they and the pixels do together. Of every second row 0.79 of the tiles had.
     #[test]
     fn a_printing_screen_is_no_strokes() {
-        let (px, apart) = (6.0, 25.4 / 70.0);
+        let (px, apart) = (PX_PER_MM, 25.4 / 70.0);
         let side = (40.0 * px) as usize;
         let spot = |x: f64, y: f64| {
             let along = std::f64::consts::SQRT_2 * std::f64::consts::PI / apart;

@@ -13,7 +13,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::place::{Ground, Side, sample};
-use crate::raster::Raster;
+use crate::raster::{Raster, slope_at};
 
 /// Bins of directions over half a turn.
 const BINS: usize = 36;
@@ -255,7 +255,7 @@ fn ways_of_sides(ground: &Ground<'_>, places: &Places<'_>) -> Vec<[Vec<Vec2>; 2]
             for k in (0..=2 * places.far).filter(|_| places.asked[i]) {
                 let place = places.at(i, k);
                 let Some(side) = places.inside(ground, i, place) else { continue };
-                let slope = slope_at(marks, place.1);
+                let slope = slope(marks, place.1);
                 if slope.hypot2() < 1e-12 {
                     continue;
                 }
@@ -274,21 +274,9 @@ fn ways_of_sides(ground: &Ground<'_>, places: &Places<'_>) -> Vec<[Vec<Vec2>; 2]
         .collect()
 }
 
-/// Weights of the differences in the middle row and in those beside it: with these their direction is truest (Scharr 2000,
-/// "Optimal operators in digital image processing"). Differences of the middle row alone cost 0.02 of F1 on hatching.
-const MIDDLE_ROW: f32 = 10.0 / 16.0;
-const ROWS_BESIDE: f32 = 3.0 / 16.0;
-
-/// The slope of a raster at the pixel of a place inside it, level beyond the border.
-fn slope_at(raster: &Raster<f32>, p: Point) -> Vec2 {
-    let near = |i: usize, n: usize| [i.saturating_sub(1), i, (i + 1).min(n - 1)];
-    let (x, y) = (near(p.x as usize, raster.width()), near(p.y as usize, raster.height()));
-    let at = |i: usize, j: usize| raster.at(x[i], y[j]);
-    let weighed = |difference: &dyn Fn(usize) -> f32| {
-        MIDDLE_ROW * difference(1) + ROWS_BESIDE * (difference(0) + difference(2))
-    };
-    let across = weighed(&|j| at(2, j) - at(0, j));
-    let down = weighed(&|i| at(i, 2) - at(i, 0));
+/// The slope at the pixel of a place inside a raster. Read by differences of one row alone it costs 0.02 of F1 on hatching.
+fn slope(raster: &Raster<f32>, p: Point) -> Vec2 {
+    let [across, down] = slope_at(raster, p.x as usize, p.y as usize);
     Vec2::new(f64::from(across), f64::from(down))
 }
 
@@ -440,8 +428,7 @@ mod tests {
             let raster = Raster::from_vec(40, 40, (0..1600).map(wave).collect());
             let slopes =
                 (5..35).flat_map(|y| (5..35).map(move |x| Point::new(x as f64 + 0.5, y as f64 + 0.5)));
-            let steepest =
-                slopes.map(|p| slope_at(&raster, p)).max_by(|a, b| a.hypot2().total_cmp(&b.hypot2()));
+            let steepest = slopes.map(|p| slope(&raster, p)).max_by(|a, b| a.hypot2().total_cmp(&b.hypot2()));
             let off = turned_by(steepest.expect("there are places"), f64::from(degrees));
             assert!(off < 0.6, "waves of {length} px at {degrees} degrees are off by {off}");
         }

@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use rayon::prelude::*;
 
-use crate::raster::Raster;
+use crate::raster::{Raster, slope_at};
 use crate::tone::gaussian;
 
 /// Width of the Gaussian that slopes are read in, in mm: finer than a stroke is wide.
@@ -63,7 +63,8 @@ fn features(reflectance: &Raster<f32>, solid: &Raster<bool>, px_per_mm: f64) -> 
     sums.par_chunks_mut(across).enumerate().for_each(|(y, row)| {
         for (x, out) in row.iter_mut().enumerate() {
             for (i, j) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
-                let of = harmonics(slope(&smooth, 2 * x + i, 2 * y + j));
+                let (x, y) = ((2 * x + i).min(smooth.width() - 1), (2 * y + j).min(smooth.height() - 1));
+                let of = harmonics(slope_at(&smooth, x, y));
                 out.iter_mut().zip(of).for_each(|(o, s)| *o += 0.25 * s);
             }
         }
@@ -90,17 +91,6 @@ fn harmonics([gx, gy]: [f32; 2]) -> [f32; 5] {
     }
     let [re, im] = [gx * gx - gy * gy, 2.0 * gx * gy];
     [square, re, im, (re * re - im * im) / square, 2.0 * re * im / square]
-}
-
-/// The slope at a pixel per pixel, by the weights with which its direction is truest (Scharr 2000).
-fn slope(smooth: &Raster<f32>, x: usize, y: usize) -> [f32; 2] {
-    let (w, h) = (smooth.width(), smooth.height());
-    let [x, y] = [x.min(w - 1), y.min(h - 1)];
-    let (left, right) = (x.saturating_sub(1), (x + 1).min(w - 1));
-    let (up, row, below) = (smooth.row(y.saturating_sub(1)), smooth.row(y), smooth.row((y + 1).min(h - 1)));
-    let gx = 10.0 * (row[right] - row[left]) + 3.0 * (up[right] - up[left] + below[right] - below[left]);
-    let gy = 10.0 * (below[x] - up[x]) + 3.0 * (below[left] - up[left] + below[right] - up[right]);
-    [gx / 32.0, gy / 32.0]
 }
 
 #[cfg(test)]
