@@ -43,7 +43,6 @@ pub(super) fn cores(
     count: u8,
     narrowest_px: Limit<'_>,
     ladder_px: Limit<'_>,
-    least_px: Limit<'_>,
 ) -> Raster<u8> {
     let (w, h) = (values.width(), values.height());
     let ladders = ladder_px.most() > 1.0;
@@ -91,7 +90,12 @@ pub(super) fn cores(
             }
         }
     }
-    let (ids, count) = components(&core);
+    core
+}
+
+/// Takes the cores off pieces of fewer than `least_px` pixels (see [`cores`]).
+pub(super) fn drop_small(core: &mut Raster<u8>, least_px: Limit<'_>) {
+    let (ids, count) = components(core);
     let mut sizes = vec![0.0_f64; count + 1];
     for (i, &id) in ids.data().iter().enumerate() {
         sizes[id as usize] += match least_px {
@@ -108,7 +112,6 @@ pub(super) fn cores(
             *c = 0;
         }
     }
-    core
 }
 
 /// Takes the cores off darks that no disc `across_px` across fits in: what is darker than a level is opened with it at every
@@ -233,7 +236,7 @@ mod tests {
         let strip = |from: usize, wide: usize| {
             let cells = (0..1600).map(|i| 1 + u8::from((from..from + wide).contains(&(i % 40))));
             let values = Raster::from_vec(40, 40, cells.collect());
-            cores(&values, 2, Limit::Even(5.0), Limit::Even(0.0), Limit::Even(4.0)).data().contains(&2)
+            cores(&values, 2, Limit::Even(5.0), Limit::Even(0.0)).data().contains(&2)
         };
         for wide in 1..9 {
             assert_eq!(strip(0, wide), wide >= 5, "{wide} pixels along the edge");
@@ -275,9 +278,14 @@ mod tests {
             let values = Raster::from_vec(w, h, (0..w * h).map(|i| cells[(i % w) / 3 + 8 * ((i / w) / 3)]).collect());
             let all = |v: f32| Raster::new(w, h, v);
             let (n, l, s) = (all(narrowest), all(ladder), all(least));
-            let local = cores(&values, 3, Limit::Local(&n), Limit::Local(&l), Limit::Local(&s));
+            let large = |narrowest, ladder, least| {
+                let mut core = cores(&values, 3, narrowest, ladder);
+                drop_small(&mut core, least);
+                core
+            };
+            let local = large(Limit::Local(&n), Limit::Local(&l), Limit::Local(&s));
             let [n, l, s] = [narrowest, ladder, least].map(|v| Limit::Even(f64::from(v)));
-            prop_assert_eq!(local, cores(&values, 3, n, l, s));
+            prop_assert_eq!(local, large(n, l, s));
         }
     }
 
@@ -316,7 +324,8 @@ mod tests {
         for (x, y) in [(12, 12), (13, 12), (12, 13), (13, 13)] {
             values.set(x, y, 4);
         }
-        let core = cores(&values, 5, Limit::Even(6.0), Limit::Even(0.0), Limit::Even(50.0));
+        let mut core = cores(&values, 5, Limit::Even(6.0), Limit::Even(0.0));
+        drop_small(&mut core, Limit::Even(50.0));
         assert!(!core.data().contains(&2), "a line of one pixel is thinner than six");
         assert!(!core.data().contains(&4), "four pixels are less than fifty");
         assert_eq!(core.at(25, 20), 3, "a bar of ten pixels is wide enough");

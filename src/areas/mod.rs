@@ -7,6 +7,7 @@
 mod calm;
 mod doubt;
 mod flood;
+mod ladders;
 mod merge;
 mod settle;
 mod slopes;
@@ -125,39 +126,20 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     // Blur happens in light, so the steepest place there is half height.
     let light = tone.light();
     let slope = gradient(&gaussian(&light, CALM_PX));
-    let ladder_widths = LADDER_WIDTHS[usize::from(tone.is_textured())];
     let blur = blur_mm(&light, px, tone.is_textured());
-    let mut core = match &local {
+    let ladder_px = LADDER_WIDTHS[usize::from(tone.is_textured())] * blur * px;
+    let core = match &local {
         None => {
-            let ladder_mm = (ladder_widths * blur).min(LADDER_MOST * everywhere.narrowest_mm);
-            flood::cores(
-                &values,
-                tone.scale.values(),
-                Limit::Even(everywhere.narrowest_mm * px),
-                Limit::Even(ladder_mm * px),
-                Limit::Even(everywhere.least_area_mm2 * px * px),
-            )
+            let narrowest_px = everywhere.narrowest_mm * px;
+            let ladder_px = ladder_px.min(LADDER_MOST * narrowest_px);
+            let limits = [narrowest_px, ladder_px, everywhere.least_area_mm2 * px * px];
+            cores(tone, &values, limits.map(Limit::Even))
         }
         Some(Local { narrowest_px, least_px }) => {
-            let ladder_px =
-                narrowest_px.map(|n| ((ladder_widths * blur * px) as f32).min(LADDER_MOST as f32 * n));
-            flood::cores(
-                &values,
-                tone.scale.values(),
-                Limit::Local(narrowest_px),
-                Limit::Local(&ladder_px),
-                Limit::Local(least_px),
-            )
+            let ladder_px = narrowest_px.map(|n| (ladder_px as f32).min(LADDER_MOST as f32 * n));
+            cores(tone, &values, [narrowest_px, &ladder_px, least_px].map(Limit::Local))
         }
     };
-    if tone.kind == ReferenceKind::HatchedWithLines {
-        flood::drop_narrow_darks(
-            &mut core,
-            &values,
-            tone.scale.values(),
-            LINE_WIDTHS * tone.mean_width_mm * px,
-        );
-    }
     let mut flooded = flood::flood(&core, &slope);
     if flooded.data()[0] == 0 {
         // Nothing is wide enough for a core: the picture is one area of its mean tone.
@@ -190,6 +172,23 @@ pub fn find_in_zones(tone: &ToneField, options: &AreaOptions, zoning: Option<&Zo
     let tree = merge_tree(&ids, &leaf_values, &sums, px, doubt);
     let used_in_zones = zoning.map(|z| [bear(&z.focus), bear(&z.rest)]);
     AreaMap { ids, tree, used, used_in_zones, finest_mm, edited: None }
+}
+
+/// Where each value has an area of its own: wide and large enough, no ladder and no holding line. `limits` in pixels: narrowest width,
+/// width of ladders, least size.
+fn cores(tone: &ToneField, values: &Raster<u8>, limits: [Limit<'_>; 3]) -> Raster<u8> {
+    let [narrowest, ladder, least] = limits;
+    let (count, width_px) = (tone.scale.values(), tone.mean_width_mm * tone.px_per_mm);
+    let mut core = flood::cores(values, count, narrowest, ladder);
+    if tone.is_textured() {
+        let scales = [tone.px_per_mm, tone.mean_width_mm];
+        ladders::drop_ladders(&mut core, values, count, &tone.reflectance, scales);
+    }
+    flood::drop_small(&mut core, least);
+    if tone.kind == ReferenceKind::HatchedWithLines {
+        flood::drop_narrow_darks(&mut core, values, count, LINE_WIDTHS * width_px);
+    }
+    core
 }
 
 fn sums_of(reflectance: &Raster<f32>, ids: &Raster<u32>, count: usize) -> Vec<AreaSums> {

@@ -207,7 +207,7 @@ fn steps_of_tone(reflectance: &Raster<f32>, sigma: f32, strokes: f32) -> Raster<
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::colour::reflectance;
 
@@ -216,7 +216,7 @@ pub(super) mod tests {
     const SIDE: usize = 320;
 
     /// Numbers evenly spread from 0 to 1, always the same ones: Marsaglia's xorshift (2003).
-    pub(in crate::tone) fn even_numbers() -> impl FnMut() -> f64 {
+    pub(crate) fn even_numbers() -> impl FnMut() -> f64 {
         let mut state = 7_u64;
         move || {
             state ^= state << 13;

@@ -25,6 +25,8 @@ use crate::reference::resample;
 
 pub use edge_mean::{joint_mean, rolling_mean};
 pub(crate) use fade::WIDEST_MM;
+#[cfg(test)]
+pub(crate) use fade::tests::even_numbers;
 pub use gauss::gaussian;
 pub use kind::{KindEvidence, ReferenceKind};
 pub use pitch::{PitchMap, PitchRegion, TilePitch};
