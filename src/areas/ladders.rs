@@ -14,7 +14,7 @@ use crate::reference::resample;
 
 /// Farthest that a lighter and a darker value lie apart on either side of a ladder, in widths of the first mean.
 const WIDEST: f64 = 10.0;
-/// Cells in which places are compared, in widths of the first mean ...
+/// Cells in which places are compared, in widths of the first mean, in whole pixels ...
 const CELL_WIDTHS: f64 = 0.5;
 /// ... and how many make the side of a square, over which tones are averaged.
 const SQUARE: usize = 2;
@@ -23,8 +23,8 @@ const AROUND_MM: f64 = 1.5;
 /// ... and of its neighbours. On large sheets, whose texture is coarse, they grow with it from this first mean (mm) on.
 const BESIDE_MM: f64 = 1.0;
 const USUAL_WIDTH_MM: f64 = 0.8;
-/// How far surroundings are heard, in standard deviations: beyond, under 5 % of the weight is left.
-const REACH: f64 = 3.5;
+/// How far surroundings are heard, in standard deviations.
+const REACH: f64 = 2.5;
 /// Parts of the way from the lighter to the darker neighbour, between which a line is tried.
 const PARTS: usize = 4;
 /// How much worse than a tone of its own its neighbours may explain a place, as a share of their squared difference, and still
@@ -45,7 +45,7 @@ pub(super) fn drop_ladders(
     [px_per_mm, mean_width_mm]: [f64; 2],
 ) {
     let width_px = mean_width_mm * px_per_mm;
-    let cell = ((CELL_WIDTHS * width_px).round() as usize).max(1);
+    let cell = ((CELL_WIDTHS * width_px).ceil() as usize).max(1);
     let (w, h) = (values.width().div_ceil(cell), values.height().div_ceil(cell));
     let middle = |i: usize, n: usize| (i * cell + cell / 2).min(n - 1);
     let cells = (0..w * h).map(|i| values.at(middle(i % w, values.width()), middle(i / w, values.height())));
@@ -160,14 +160,13 @@ impl Between {
 fn explained(squares: &[Square], across: usize, per_mm: f64) -> Vec<bool> {
     let (around, beside) = (Weights::new(AROUND_MM * per_mm), Weights::new(BESIDE_MM * per_mm));
     let down = squares.len() / across;
+    let own: Vec<Sum> = squares.iter().map(Square::own).collect();
     let tones: Vec<Option<[f64; 3]>> = (0..squares.len())
         .into_par_iter()
         .map(|at| {
-            squares[at].has_narrow().then(|| {
+            (own[at][0] > 0.0).then(|| {
                 let mut sums = [[0.0; 2]; 3];
-                around.each([across, down], at, |other, weight| {
-                    add(&mut sums[1], squares[other].own(), weight)
-                });
+                around.each([across, down], at, |other, weight| add(&mut sums[1], own[other], weight));
                 beside.each([across, down], at, |other, weight| {
                     add(&mut sums[0], squares[other].lighter, weight);
                     add(&mut sums[2], squares[other].darker, weight);
@@ -184,7 +183,7 @@ fn explained(squares: &[Square], across: usize, per_mm: f64) -> Vec<bool> {
         around.each([across, down], at, |other, weight| {
             if let Some(excess) = &excess[other] {
                 sums.iter_mut().zip(excess).for_each(|(sum, excess)| *sum += weight * excess);
-                cells += weight * squares[other].own()[0];
+                cells += weight * own[other][0];
             }
         });
         let least = sums.into_iter().fold(f64::INFINITY, f64::min);
@@ -202,10 +201,6 @@ impl Square {
     /// All of its narrow places.
     fn own(&self) -> Sum {
         self.narrow.iter().fold([0.0; 2], |all, sum| [all[0] + sum[0], all[1] + sum[1]])
-    }
-
-    fn has_narrow(&self) -> bool {
-        self.narrow.iter().any(|sum| sum[0] > 0.0)
     }
 
     /// By how much the squared error of the narrow places is larger with the neighbours' tones, divided after each part, than with a tone
