@@ -29,11 +29,8 @@ impl Limit<'_> {
 }
 
 /// The value of each pixel that lies in a core: in the opening of its value's mask with a disc `narrowest_px`
-/// across, in a piece of at least `least_px` pixels. 0 elsewhere. A strip along the picture's edge is as narrow as it is
-/// seen: a cropped reference has the blur of its own edge there.
-///
-/// Where the limits differ from place to place, a disc is as wide as its middle asks, and a piece is large enough
-/// when its pixels, each as the share of the least size that it is there, add up to 1.
+/// across. 0 elsewhere. A strip along the picture's edge is as narrow as it is seen: a cropped reference has the blur of its own
+/// edge there. Where the limit differs from place to place, a disc is as wide as its middle asks.
 ///
 /// Where lighter and darker values lie less than `ladder_px` apart, what is between them is a slope from one to
 /// the other and no tone of its own: no core there, so that a blurred edge does not become a ladder of
@@ -93,7 +90,8 @@ pub(super) fn cores(
     core
 }
 
-/// Takes the cores off pieces of fewer than `least_px` pixels (see [`cores`]).
+/// Takes the cores off pieces of fewer than `least_px` pixels. Where that differs from place to place, a piece is large enough
+/// when its pixels, each as the share of the least size that it is there, add up to 1.
 pub(super) fn drop_small(core: &mut Raster<u8>, least_px: Limit<'_>) {
     let (ids, count) = components(core);
     let mut sizes = vec![0.0_f64; count + 1];
